@@ -1,0 +1,1 @@
+"""Qualification: test plan, coupons, acceptance, statistics and changes."""
