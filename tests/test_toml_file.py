@@ -1,0 +1,71 @@
+"""Files that cannot be read give one clear message with the file and, where it can, the line."""
+
+from __future__ import annotations
+
+import math
+import tomllib
+from pathlib import Path
+
+import pytest
+
+from weldcalc.errors import InputError
+from weldcalc.toml_file import LARGEST, read_toml_file, toml_value
+
+BROKEN = [
+    (b"\xff\xfea\x00", "is not UTF-8 text"),
+    (b"a = 1\nb = '\xe9'\n", "first seen in line 2"),
+    (b"a = 1\nb = 0.4 mm\n", 'stands in quotes, for example "0.4 mm"'),
+    (b"a = 1\nb = 0,4\n", "line 2"),
+    (b"a = 1\na = 2\n", "Cannot overwrite"),
+    (b"[joint\n", "line 1"),
+    (b"a = 'x", "line 1"),
+    (b"a = " + b"1" * 5000, "a number or a nesting without end"),
+    (b"a = " + b"[" * 60_000, "cannot be read|without end"),
+]
+
+
+@pytest.mark.parametrize(("content", "words"), BROKEN)
+def test_broken_files(tmp_path: Path, content: bytes, words: str) -> None:
+    path = tmp_path / "broken.toml"
+    path.write_bytes(content)
+    with pytest.raises(InputError, match=words) as caught:
+        read_toml_file(path)
+    (problem,) = caught.value.problems
+    assert problem.where.startswith(str(path))
+
+
+def test_files_that_are_none(tmp_path: Path) -> None:
+    with pytest.raises(InputError, match="no such file"):
+        read_toml_file(tmp_path / "missing.toml")
+    with pytest.raises(InputError, match="is a folder"):
+        read_toml_file(tmp_path)
+    with pytest.raises(InputError, match="cannot be read"):
+        read_toml_file(tmp_path / ("x" * 5000))
+    large = tmp_path / "large.toml"
+    large.write_bytes(b"#" * (LARGEST + 1))
+    with pytest.raises(InputError, match="larger than 1 MB"):
+        read_toml_file(large)
+    large.write_bytes(b"#" * LARGEST)
+    assert read_toml_file(large)[1] == {}
+
+
+def test_byte_order_mark_and_windows_line_ends_do_no_harm(tmp_path: Path) -> None:
+    path = tmp_path / "windows.toml"
+    path.write_bytes(b'\xef\xbb\xbftitle = "\xc2\xb5"\r\n[joint]\r\n')
+    content, read = read_toml_file(path)
+    assert read == {"title": "µ", "joint": {}}
+    assert content == path.read_bytes()
+
+
+@pytest.mark.parametrize(
+    "value",
+    ['a "b" \\ c', "µ ° ²", "tab\t\x7f\x01", "", 3, -0.25, 1e-300, 1e22, True, [[0, 1], [0.5, 1]]],
+)
+def test_values_read_back_by_the_standard_library(value: object) -> None:
+    assert tomllib.loads(f"a = {toml_value(value)}")["a"] == value
+
+
+def test_values_that_toml_does_not_have() -> None:
+    assert math.isnan(tomllib.loads(f"a = {toml_value(math.nan)}")["a"])
+    with pytest.raises(TypeError, match="NoneType"):
+        toml_value(None)

@@ -1,0 +1,102 @@
+"""TOML files: read with errors that say what to do, and single values written back."""
+
+from __future__ import annotations
+
+import json
+import re
+import tomllib
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+from weldcalc.errors import InputError
+
+LARGEST = 1_000_000
+_LINE = re.compile(r"\(at (?:line (\d+), column \d+|end of document)\)")
+_BARE_QUANTITY = re.compile(r"=\s*[+-]?[0-9][0-9.,]*\s*[A-Za-zµ°%]")
+
+
+def read_toml_file(path: Path) -> tuple[bytes, dict[str, Any]]:
+    """Read a TOML file that a user wrote.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        File, at most 1 MB, in UTF-8 (a byte order mark is allowed).
+
+    Returns
+    -------
+    tuple of bytes and dict
+        Content as it stands, and what it says.
+
+    Raises
+    ------
+    InputError
+        When there is no such file, it is too large, is not UTF-8 or breaks the rules of TOML; names
+        the file and, where there is one, the line.
+    """
+    content = _content(path)
+    try:
+        text = content.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = content[: error.start].count(b"\n") + 1
+        why = f"is not UTF-8 text (first seen in line {line}); save it as UTF-8"
+        raise InputError.of(str(path), why) from None
+    try:
+        return content, tomllib.loads(text.replace("\r\n", "\n"))
+    except tomllib.TOMLDecodeError as error:
+        raise _syntax_error(path, text, str(error)) from None
+    except (ValueError, RecursionError):  # numbers of thousands of digits; brackets without end
+        raise InputError.of(str(path), "holds a number or a nesting without end") from None
+
+
+def _content(path: Path) -> bytes:
+    try:
+        if path.is_dir():
+            raise InputError.of(str(path), "is a folder; give the file itself")
+        if not path.exists():
+            raise InputError.of(str(path), "there is no such file; check the name and the folder")
+        if not path.is_file():
+            raise InputError.of(str(path), "is not an ordinary file")
+        if path.stat().st_size > LARGEST:
+            raise InputError.of(str(path), f"is larger than {LARGEST // 1_000_000} MB")
+        return path.read_bytes()
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        raise InputError.of(str(path), f"cannot be read: {reason}") from None
+
+
+def _syntax_error(path: Path, text: str, message: str) -> InputError:
+    found = _LINE.search(message)
+    number = int(found[1]) if found and found[1] else text.count("\n") + 1
+    lines = text.splitlines()
+    line = lines[number - 1].strip() if 0 < number <= len(lines) else ""
+    why = f"TOML cannot be read: {_LINE.sub('', message).strip()}"
+    if _BARE_QUANTITY.search(line):
+        why += '; a value with a unit stands in quotes, for example "0.4 mm"'
+    return InputError.of(f"{path}, line {number}", why, line or None)
+
+
+def toml_value(value: object) -> str:
+    """Return a value as TOML.
+
+    Parameters
+    ----------
+    value : str, bool, int, float or sequence of these
+        Value to write.
+
+    Raises
+    ------
+    TypeError
+        When TOML has no such value.
+    """
+    if isinstance(value, str):
+        # a TOML basic string is a JSON string, but for the delete character
+        return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, (int, float)):
+        return repr(value)
+    if isinstance(value, Sequence):
+        return f"[{', '.join(toml_value(item) for item in value)}]"
+    raise TypeError(f"TOML has no value for {type(value).__name__}")
