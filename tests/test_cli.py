@@ -1,0 +1,141 @@
+"""The command line as a person meets it: exit codes, streams, messages, and how fast it starts."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+
+from weldcalc.cli import main
+
+DEMO = Path(__file__).resolve().parent.parent / "reference_data" / "demo"
+STEM = DEMO / "level_gauge_stem.toml"
+HEAVY = ("numpy", "scipy", "pint", "matplotlib", "papermill", "numba", "nbconvert", "tqdm")
+
+
+def run(*arguments: str) -> Result:
+    return CliRunner().invoke(main, [str(argument) for argument in arguments])
+
+
+def test_help_loads_nothing_heavy() -> None:
+    code = (
+        "import sys\n"
+        "from weldcalc.cli import main\n"
+        "try:\n    main(['--help'])\nexcept SystemExit as end:\n    assert end.code == 0\n"
+        f"print([name for name in {HEAVY!r} if name in sys.modules])"
+    )
+    done = subprocess.run(  # noqa: S603 - this very interpreter on a fixed text
+        [sys.executable, "-c", code], capture_output=True, text=True, check=True
+    )
+    assert done.stdout.splitlines()[-1] == "[]"
+    assert "estimate" in done.stdout
+
+
+def test_every_command_explains_itself() -> None:
+    for name, command in main.commands.items():
+        done = run(name, "--help")
+        assert done.exit_code == 0
+        assert command.help, name
+        assert "Usage:" in done.output
+
+
+def test_estimate_prints_units_and_findings() -> None:
+    done = run("estimate", STEM)
+    assert done.exit_code == 0
+    for wanted in ("root", "cover", "mm", "Findings", "not qualified"):
+        assert wanted in done.stdout
+    assert max(len(line) for line in done.stdout.splitlines()) <= 100
+
+
+def test_estimate_as_json_is_one_object() -> None:
+    done = run("estimate", STEM, "--json")
+    data = json.loads(done.stdout)
+    assert [item["name"] for item in data["passes"]] == ["root", "cover"]
+
+
+MISTAKES = """
+title = "Wrong on purpose"
+number = "X-1"
+revison = "A"
+
+[joint]
+type = "butt"
+form = "tube"
+material = "Ti Grade 2"
+wall_thickness = "0,4 mm"
+outside_diameter = "8"
+
+[laser]
+spot_diameter = "0.4 furlongs"
+
+[[pass]]
+name = "root"
+peak_power = "390 mW"
+pulse_energy = "2 J"
+pulse_duration = "nan ms"
+repetition_rate = "5 mm"
+travel_speed = "-0.5 mm/s"
+"""
+
+
+def test_many_mistakes_are_told_in_one_run_and_nothing_is_written(tmp_path: Path) -> None:
+    file = tmp_path / "wrong.toml"
+    file.write_text(MISTAKES, encoding="utf-8")
+    folder = tmp_path / "record"
+    done = run("record", file, "-o", folder)
+    assert done.exit_code == 2
+    assert done.stdout == ""
+    for key in (
+        "revison",
+        "revision",
+        "joint.wall_thickness",
+        "joint.outside_diameter",
+        "laser.spot_diameter",
+        "pass[0].peak_power",
+        "pass[0].pulse_duration",
+        "pass[0].repetition_rate",
+        "pass[0].travel_speed",
+    ):
+        assert key in done.stderr
+    assert "Traceback" not in done.stderr
+    assert [path.name for path in tmp_path.iterdir()] == ["wrong.toml"]
+
+
+def test_a_missing_file_is_one_line_and_exit_two(tmp_path: Path) -> None:
+    done = run("estimate", tmp_path / "none.toml")
+    assert done.exit_code == 2
+    assert "none.toml" in done.stderr
+    assert len(done.stderr.strip().splitlines()) == 1
+
+
+def test_a_fault_of_ours_is_exit_three_without_traceback(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    def broken(_: object) -> None:
+        raise ZeroDivisionError("on purpose")
+
+    monkeypatch.delenv("WELDCALC_DEBUG", raising=False)
+    monkeypatch.setattr("weldcalc.prediction.estimate", broken)
+    done = run("estimate", STEM)
+    assert done.exit_code == 3
+    assert "ZeroDivisionError" in done.stderr
+    assert "Traceback" not in done.stderr
+
+
+def test_card_is_written(tmp_path: Path) -> None:
+    done = run("card", STEM, "-o", tmp_path / "card.pdf")
+    assert done.exit_code == 0
+    assert (tmp_path / "card.pdf").read_bytes().startswith(b"%PDF")
+
+
+def test_notebooks_are_copied_once(tmp_path: Path) -> None:
+    folder = tmp_path / "mine"
+    assert run("notebooks", folder).exit_code == 0
+    assert (folder / "level_gauge_stem.toml").is_file()
+    again = run("notebooks", folder)
+    assert again.exit_code == 2
+    assert "exists" in again.stderr

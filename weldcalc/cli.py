@@ -1,0 +1,207 @@
+"""The command line: parse, call, print, exit code. Results go to stdout, all else to stderr.
+
+Every heavy import stands inside the command that needs it, so that ``weldcalc --help`` is
+instant.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+import traceback
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import click
+
+from weldcalc import __version__
+from weldcalc.errors import InputError, WeldcalcError
+
+Decorator = Callable[[Callable[..., Any]], Callable[..., Any]]
+
+SCHEDULE = click.argument("schedule", type=click.Path(path_type=Path), metavar="SCHEDULE.toml")
+JSON = click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead.")
+
+
+def output_option(metavar: str, text: str) -> Decorator:
+    """Return the option -o for the one thing that a command writes."""
+    name = "folder" if metavar == "FOLDER" else "output"
+    kind = click.Path(path_type=Path)
+    return click.option(
+        "-o", "--output", name, type=kind, required=True, metavar=metavar, help=text
+    )
+
+
+def file_option(name: str, metavar: str, text: str) -> Decorator:
+    """Return an option that names a file or folder which has to exist."""
+    return click.option(
+        name, type=click.Path(path_type=Path, exists=True), metavar=metavar, help=text
+    )
+
+
+class GuardedGroup(click.Group):
+    """A command group that turns every error into one clear message and the right exit code."""
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """Run the command; 0 done, 1 the answer is no, 2 unusable input, 3 weldcalc failed."""
+        try:
+            return super().invoke(ctx)
+        except WeldcalcError as error:
+            click.echo(_error_text(error), err=True)
+            ctx.exit(error.exit_code)
+        except (click.ClickException, click.exceptions.Exit, click.Abort):
+            raise
+        except OSError as error:
+            click.echo(f"weldcalc: {error.filename or 'file'}: {error.strerror or error}", err=True)
+            ctx.exit(InputError.exit_code)
+        except Exception as error:  # the last guard: nobody at a machine should see a traceback
+            _report_failure(error)
+            ctx.exit(WeldcalcError.exit_code)
+
+
+def _error_text(error: WeldcalcError) -> str:
+    if isinstance(error, InputError) and len(error.problems) > 1:
+        return f"weldcalc: {len(error.problems)} problems:\n" + "\n".join(
+            f"  {problem}" for problem in error.problems
+        )
+    return f"weldcalc: {error}"
+
+
+def _report_failure(error: Exception) -> None:
+    if os.environ.get("WELDCALC_DEBUG"):
+        traceback.print_exception(error)
+    click.echo(
+        f"weldcalc failed: {type(error).__name__}: {error}\n"
+        "This is a fault of weldcalc, not of your input. Set WELDCALC_DEBUG=1 and run the "
+        "command again for the details to report.",
+        err=True,
+    )
+
+
+@click.group(
+    cls=GuardedGroup,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
+)
+@click.version_option(__version__, prog_name="weldcalc")
+def main() -> None:
+    """Pulsed-laser welding of thin titanium tube without filler: schedules and their records.
+
+    A schedule is a TOML file with the joint, the laser and the root and cover pass. weldcalc
+    computes the heat flow of each pulse, says what the passes will do and why, and writes a
+    record that a reviewer can recompute. Start with the demo:
+
+        weldcalc notebooks my_folder
+
+    It computes; it does not qualify. Weld coupons, cut sections, and follow the code that
+    governs your work.
+    """
+
+
+@main.command()
+@SCHEDULE
+@JSON
+def estimate(schedule: Path, as_json: bool) -> None:
+    """Say what each pass of SCHEDULE does: energy, overlap, penetration, widths, findings."""
+    from weldcalc.prediction import estimate as run
+    from weldcalc.schedule import load_schedule
+
+    with _engine_notice():
+        result = run(load_schedule(schedule))
+    if as_json:
+        _print_json(result.to_json())
+        return
+    from weldcalc.text import estimate_text
+
+    click.echo(estimate_text(result))
+
+
+@main.command()
+@SCHEDULE
+@output_option("FOLDER", "Where the record goes; must not exist yet.")
+@file_option("--coupons", "CSV", "Measured coupons.")
+@file_option("--acceptance", "TOML", "Criteria that you typed in from your licensed copy.")
+@file_option("--calibration", "JSON", "Calibration to use, from 'weldcalc calibrate'.")
+@file_option("--sign-off", "TOML", "Filled-in form of an earlier record of this schedule.")
+@file_option("--previous", "FOLDER", "Record that this one revises.")
+def record(schedule: Path, folder: Path, **files: Path | None) -> None:
+    """Write the qualification record of SCHEDULE: record.json, notebook, page and card."""
+    from weldcalc.workflow import write_full_record
+
+    with _engine_notice(), _progress("record") as step:
+        written = write_full_record(schedule, folder=folder, progress=step, **files)
+    for note in written.notes:
+        click.echo(f"weldcalc: {note}", err=True)
+    click.echo(f"{written.status}\n{written.folder}")
+
+
+@main.command()
+@SCHEDULE
+@output_option("CARD.pdf", "PDF to write.")
+@click.option("--paper", type=click.Choice(["A4", "Letter"]), default="A4", show_default=True)
+def card(schedule: Path, output: Path, paper: str) -> None:
+    """Write the one-page set-up card of SCHEDULE for the person at the machine."""
+    from weldcalc.card import write_setup_card
+    from weldcalc.schedule import load_schedule
+
+    click.echo(write_setup_card(load_schedule(schedule), output, paper=paper))
+
+
+@main.command()
+@click.argument("folder", type=click.Path(path_type=Path))
+@JSON
+def recheck(folder: Path, as_json: bool) -> None:
+    """Recompute the record in FOLDER from its own inputs and compare field by field."""
+    from weldcalc.recheck import recheck as run
+
+    with _engine_notice():
+        report = run(folder)
+    if as_json:
+        _print_json(report.to_json())
+    else:
+        click.echo(report.to_text())
+    sys.exit(report.exit_code)
+
+
+@main.command()
+@click.argument("folder", type=click.Path(path_type=Path))
+def notebooks(folder: Path) -> None:
+    """Copy the notebooks and the demo schedules into FOLDER, ready for JupyterLab."""
+    from weldcalc.notebook import copy_notebooks
+
+    copied = copy_notebooks(folder)
+    click.echo("\n".join(str(path) for path in copied))
+    click.echo(f"Open them with:  jupyter lab {folder}", err=True)
+
+
+def _print_json(data: object) -> None:
+    click.echo(json.dumps(data, indent=2, sort_keys=False, allow_nan=False, ensure_ascii=False))
+
+
+@contextmanager
+def _engine_notice() -> Iterator[None]:
+    """Tell a person at a terminal when the kernels are being compiled: it takes seconds."""
+    if not sys.stderr.isatty():
+        yield
+        return
+    from weldcalc.heatflow.enthalpy import kernels_are_cached
+
+    if not kernels_are_cached():
+        click.echo("Compiling the heat-flow kernels (once per machine) ...", err=True)
+    yield
+
+
+@contextmanager
+def _progress(title: str) -> Iterator[Any]:
+    """Yield a function to call with the name of each step; draws only on a terminal."""
+    from tqdm import tqdm
+
+    with tqdm(desc=title, unit="step", disable=not sys.stderr.isatty(), leave=False) as bar:
+
+        def step(name: str) -> None:
+            bar.set_postfix_str(name)
+            bar.update()
+
+        yield step

@@ -1,0 +1,145 @@
+"""Results as plain text for a terminal: aligned tables within 100 columns, gravest first."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING, Any
+
+from weldcalc.findings import Finding
+from weldcalc.quantities import field, show
+
+if TYPE_CHECKING:
+    from weldcalc.prediction import Estimate, PassEstimate
+
+WIDTH = 100
+
+_SETTINGS = (
+    "pulse_energy",
+    "peak_power",
+    "pulse_duration",
+    "repetition_rate",
+    "duty_cycle",
+    "average_power",
+    "mean_irradiance",
+    "spot_diameter",
+    "travel_speed",
+    "rotation",
+    "pulse_pitch",
+    "spot_overlap",
+    "spot_overlap_with_travel",
+    "pulses",
+    "weld_time",
+    "heat_input",
+)
+_RESULTS = (
+    "penetration",
+    "penetration_fraction",
+    "guaranteed_penetration",
+    "fusion_width",
+    "root_width",
+    "melt_overlap",
+    "root_overlap",
+    "haz_width",
+    "mode",
+    "absorptance",
+    "seam_preheat",
+    "peak_part_temperature",
+    "cooling_rate",
+    "solidification_time",
+)
+_INTERVALS = frozenset({"penetration", "fusion_width", "root_width", "haz_width"})
+_WEIGHT_WORDS = {"stop": "STOP", "caution": "CAUTION", "note": "note"}
+
+
+def estimate_text(result: Estimate) -> str:
+    """Return an estimate as text.
+
+    Parameters
+    ----------
+    result : Estimate
+        From `weldcalc.prediction.estimate`.
+    """
+    schedule = result.schedule
+    head = f"{schedule.title}\n{schedule.number} revision {schedule.revision}"
+    parts = [
+        head,
+        table_text(["Settings", *(p.name for p in result.passes)], _rows(_SETTINGS, result.passes)),
+        table_text(
+            ["Predicted (90 % interval)", *(p.name for p in result.passes)],
+            _rows(_RESULTS, result.passes),
+        ),
+        findings_text(result.all_findings()),
+        "Computed, not qualified: weld coupons, cut sections, follow the governing code.",
+    ]
+    return "\n\n".join(parts)
+
+
+def _rows(keys: Iterable[str], passes: Sequence[PassEstimate]) -> list[list[str]]:
+    return [[key.replace("_", " "), *(_cell(item, key) for item in passes)] for key in keys]
+
+
+def _cell(item: PassEstimate, key: str) -> str:
+    value = getattr(item, key)
+    if value is None:
+        return "-"
+    if field(key).kind in ("text", "choice"):
+        return str(value)
+    shown = show(value, key)
+    if key in _INTERVALS:
+        shown += f"  ({show(getattr(item, f'{key}_interval'), key)})"
+    return shown
+
+
+def table_text(header: Sequence[str], rows: Sequence[Sequence[Any]]) -> str:
+    """Return rows as an aligned table without frames.
+
+    Parameters
+    ----------
+    header : sequence of str
+        Column headings.
+    rows : sequence of sequence
+        Cells, already as text where numbers carry units.
+    """
+    from tabulate import tabulate
+
+    made = tabulate(rows, headers=header, tablefmt="simple", disable_numparse=True)
+    return "\n".join(line.rstrip() for line in str(made).splitlines())
+
+
+def findings_text(findings: Sequence[Finding]) -> str:
+    """Return findings as text, one paragraph each, with what to do.
+
+    Parameters
+    ----------
+    findings : sequence of Finding
+        The gravest first.
+    """
+    if not findings:
+        return "Findings: none"
+    return "Findings\n" + "\n".join(_finding_text(finding) for finding in _merged(findings))
+
+
+def _merged(findings: Sequence[Finding]) -> list[tuple[Finding, str]]:
+    """Return each remark once, with all the passes it was made for."""
+    places: dict[Finding, list[str]] = {}
+    from attrs import evolve
+
+    for finding in findings:
+        places.setdefault(evolve(finding, where=""), []).append(finding.where)
+    return [(finding, ", ".join(filter(None, where))) for finding, where in places.items()]
+
+
+def _finding_text(placed: tuple[Finding, str]) -> str:
+    finding, where = placed
+    text = f"{finding.text}. {_sentence(finding.remedy)}".strip()
+    return textwrap.fill(
+        f"{where + ': ' if where else ''}{text}",
+        width=WIDTH,
+        initial_indent=f"  {_WEIGHT_WORDS[finding.weight]:8}",
+        subsequent_indent=" " * 10,
+    )
+
+
+def _sentence(text: str) -> str:
+    return f"{text[0].upper()}{text[1:]}." if text else ""
