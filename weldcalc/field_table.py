@@ -116,6 +116,7 @@ root_overlap      | %     | -1e6 .. 100   | Overlap of the melted spots on the f
 pulses            | count | 0 .. 1e9      | Number of pulses in the pass.
 weld_time         | s     | 0 .. 1e7      | Time the pass takes, pauses included.
 heat_input        | J/mm  | 0 .. 1e6      | Energy sent to each millimetre of seam.
+heat_taken_up     | J/mm  | 0 .. 1e6      | Energy that each millimetre of seam takes up.
 penetration       | mm    | 0 .. 100      | Depth of the melted metal.
 penetration_fraction | %  | 0 .. 10000    | Depth of the melted metal as a share of the wall.
 penetration_interval | mm | 0 .. 100      | Range in which the depth is expected to lie.
@@ -159,11 +160,14 @@ largest_pitch     | mm    | 0 .. 100      | Largest pulse pitch that still meets
 largest_travel_speed | mm/s | 0 .. 1e4    | Travel speed at that pitch.
 keyhole_irradiance | W/mm2 | 0 .. 1e9     | Irradiance from which the vapour depression opens.
 remelt_depth      | mm    | 0 .. 100      | Depth to which a later pass melts the first pass again.
+joint_margin      | mm    | -100 .. 100   | How far the fused metal reaches past the far edge of the joint,
+                  midway between two pulses and down to the depth asked for.
 cover_margin      | mm    | -100 .. 100   | How far the later pass reaches past the fused metal of the
                   first pass on the narrower side.
 pause_needed      | s     | 0 .. 1e6      | Pause after which the part stays within its temperature.
 underfill         | mm    | 0 .. 10       | Depth by which the weld stays below the surface.
-sagging           | mm    | 0 .. 10       | Depth of the hollow on the far side.
+throat            | mm    | 0 .. 100      | Thickness of the weld where it is thinnest.
+largest_gap       | mm    | 0 .. 10       | Largest gap that keeps the underfill within its limit.
 time_above_shielding | s  | 0 .. 1e5      | Time the metal stays too hot to leave the gas.
 shielded_length   | mm    | 0 .. 10000    | Length of hot metal behind the spot that needs gas.
 shielded_width    | mm    | 0 .. 1000     | Width of hot metal that needs gas.
