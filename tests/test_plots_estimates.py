@@ -1,0 +1,84 @@
+"""Pictures of a whole estimate show what the estimate holds."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from matplotlib.colors import to_hex
+from matplotlib.patches import Polygon
+from matplotlib.text import Text
+from numpy.testing import assert_allclose
+from schedules import tube
+
+from weldcalc import plots
+from weldcalc.card import setup_card
+from weldcalc.plots import style
+from weldcalc.plots.joint import whole_outline
+from weldcalc.prediction import estimate
+from weldcalc.schedule import schedule_from_mapping
+
+
+@pytest.fixture(name="made", scope="module")
+def _made():
+    goal = {"penetration": "90 %", "part_temperature": "250 degC"}
+    return estimate(schedule_from_mapping(tube(goal=goal, joint={"gap": "0.02 mm"})))
+
+
+def lines_of(picture, panel=0):
+    axes = [one for one in picture.figure.axes if one.axison][panel]
+    return {line.get_label(): line for line in axes.lines}
+
+
+def test_the_section_draws_the_outlines_of_the_engine(made):
+    (one,) = made.passes
+    picture = plots.estimate_section(made)
+    filled = [
+        p.get_xy()[:-1]
+        for p in picture.figure.axes[0].findobj(Polygon)
+        if p.get_fill() and to_hex(p.get_facecolor()) == to_hex(style.FUSED)
+    ]
+    assert_allclose(filled[0], 1e3 * whole_outline(one.pulse.fusion_outline))
+    assert f"penetration {1e3 * one.penetration:.3f} mm" in picture.alt
+    assert one.pulse.haz_isotherm_name in picture.alt
+
+
+def test_the_long_section_puts_a_pool_at_every_pulse(made):
+    (one,) = made.passes
+    lines = lines_of(plots.estimate_long_section(made))
+    pools = lines["pool depth at the pulse centre"]
+    assert_allclose(np.sort(pools.get_xdata()), 1e3 * np.sort(one.history.place))
+    assert_allclose(pools.get_ydata(), 1e3 * one.penetration)
+    guaranteed = lines["guaranteed depth, half a pitch from a centre"]
+    assert_allclose(guaranteed.get_ydata(), 1e3 * one.guaranteed_penetration)
+    assert_allclose(lines["goal 0.360 mm"].get_ydata(), 0.36)
+
+
+def test_the_long_section_takes_depths_computed_pulse_by_pulse(made):
+    (one,) = made.passes
+    depths = np.linspace(0.1e-3, 0.2e-3, len(one.history.place))
+    lines = lines_of(plots.estimate_long_section(made, depths={one.name: depths}))
+    drawn = lines["pool depth at the pulse centre"].get_ydata()
+    assert_allclose(np.sort(drawn), 1e3 * depths)
+
+
+def test_the_part_temperature_follows_the_history(made):
+    (one,) = made.passes
+    picture = plots.estimate_part_temperature(made)
+    line = lines_of(picture)["part, away from the weld"]
+    assert_allclose(line.get_xdata(), one.history.time)
+    assert_allclose(line.get_ydata(), one.history.part_temperature - 273.15)
+    assert f"highest {one.peak_part_temperature - 273.15:.0f} °C" in picture.alt
+
+
+def test_plan_and_train_take_a_pass_of_an_estimate(made):
+    (one,) = made.passes
+    assert f"{100 * one.melt_overlap:.1f} %" in plots.plan_view(one).alt
+    assert "average power 9.75 W" in plots.pulse_train(one).alt
+
+
+def test_the_card_prints_the_findings_that_stop(made):
+    stops = [found for found in made.all_findings() if found.weight == "stop"]
+    picture = setup_card(made.schedule, estimate=made)
+    drawn = " ".join(t.get_text() for t in picture.figure.findobj(Text) if t.get_text())
+    assert stops, "this pulse is far too weak for its goal"
+    assert all(found.text in drawn for found in stops)

@@ -1,0 +1,274 @@
+"""The set-up card: one printed page for the person at the machine, drawn from the schedule."""
+
+from __future__ import annotations
+
+import secrets
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from weldcalc.card_content import BLANK, CardContent, Setting, card_content
+from weldcalc.errors import InputError, WeldcalcError
+from weldcalc.plots.joint import draw_joint_sketch
+from weldcalc.plots.sheet import PAPERS, SHADE, Sheet
+from weldcalc.plots.style import QUIET, Picture, house_style
+from weldcalc.plots.words import printable
+from weldcalc.sign_off import ROLES
+
+if TYPE_CHECKING:
+    from weldcalc.joint import Joint
+    from weldcalc.prediction import Estimate
+    from weldcalc.schedule import Schedule
+
+_SCALES = tuple(1.08 - 0.02 * step for step in range(24))
+"""Factors on the type sizes, largest first; smaller type is not read at a machine."""
+
+_MAIN_SIZE = 13.0  # pt, read at arm's length
+_SMALLEST_MAIN_SIZE = 8.0  # pt, no smaller than the words around
+_NOT_IN_THE_FONT = "A box □ stands for a character that the printing font lacks: see the schedule."
+
+
+class CardError(WeldcalcError):
+    """The card could not be made to fit its page."""
+
+
+def setup_card(
+    schedule: Schedule, *, paper: str = "A4", estimate: Estimate | None = None
+) -> Picture:
+    """Draw the set-up card of a schedule on one page.
+
+    Parameters
+    ----------
+    schedule : Schedule
+        With at least one pass.
+    paper : {"A4", "Letter"}, optional
+        Size of the page.
+    estimate : Estimate, optional
+        Predictions to print beside the settings, and findings that forbid welding.
+
+    Returns
+    -------
+    Picture
+        The page; its `pdf` is the same bytes for the same schedule.
+
+    Raises
+    ------
+    InputError
+        When the paper is unknown, the schedule has no passes or the estimate is of another one.
+    CardError
+        When the page cannot hold the card in readable type.
+    """
+    if paper not in PAPERS:
+        raise InputError.of("paper", f"has to be one of {', '.join(PAPERS)}", paper)
+    if not schedule.passes:
+        raise InputError.of("pass", "a card needs at least one pass: draft the schedule first")
+    if estimate is not None and estimate.schedule != schedule:
+        raise InputError.of("estimate", "is of another schedule: compute it from this one")
+    picture = _largest_that_fits(card_content(schedule, estimate), schedule.joint, paper)
+    if picture is None:
+        raise CardError(
+            f"{schedule.number}: too much for one page of {paper}; shorten the title, cleaning or "
+            "code, or make a schedule of fewer passes"
+        )
+    return picture
+
+
+def write_setup_card(
+    schedule: Schedule, output: Path, *, paper: str = "A4", estimate: Estimate | None = None
+) -> Path:
+    """Write the set-up card as PDF: vectors, no date, whole or not at all.
+
+    Parameters
+    ----------
+    schedule : Schedule
+        With at least one pass.
+    output : Path
+        PDF file; one that is there is replaced.
+    paper, estimate
+        As for `setup_card`.
+
+    Returns
+    -------
+    Path
+        The output.
+
+    Raises
+    ------
+    InputError, CardError
+        As for `setup_card`.
+    """
+    picture = setup_card(schedule, paper=paper, estimate=estimate)
+    title = f"Set-up card {schedule.number}, revision {schedule.revision}"
+    partial = output.with_name(f".{output.name}.{secrets.token_hex(4)}")
+    partial.write_bytes(picture.pdf(title=title))
+    partial.replace(output)
+    return output
+
+
+def _largest_that_fits(content: CardContent, joint: Joint, paper: str) -> Picture | None:
+    best, low, high = None, 0, len(_SCALES)
+    while low < high:
+        middle = (low + high) // 2
+        picture, fits = _page(content, joint, paper, _SCALES[middle])
+        if fits:
+            best, high = picture, middle
+        else:
+            low = middle + 1
+    return best
+
+
+def _page(content: CardContent, joint: Joint, paper: str, scale: float) -> tuple[Picture, bool]:
+    """Draw the card at one scale; also tell whether it stays on the page."""
+    with house_style():
+        sheet = Sheet(paper=paper, scale=scale)
+        _head(sheet, content)
+        _stops(sheet, content)
+        _joint(sheet, content, joint)
+        _before(sheet, content)
+        unbroken = _settings(sheet, content)
+        _lines(sheet, "Check weld", content.check)
+        _colours_and_cautions(sheet, content)
+        fits = _foot(sheet, content) and unbroken
+    alt = (
+        f"Set-up card {content.number}, revision {content.revision}: {content.title}. "
+        f"{content.status}."
+    )
+    return Picture(figure=sheet.figure, alt=alt), fits
+
+
+def _head(sheet: Sheet, content: CardContent) -> None:
+    room = 52.0
+    top = sheet.down
+    sheet.write("Laser weld set-up card", size=8.5, width=sheet.inner - room - 3)
+    sheet.write(content.title, size=14, weight="bold", width=sheet.inner - room - 3)
+    sheet.write(content.code, size=8, width=sheet.inner - room - 3)
+    left = sheet.margin + sheet.inner - room
+    beside = sheet.write(
+        content.number, size=14, weight="bold", left=left + 2, width=room - 4, at=top + 1
+    )
+    revision = f"Revision {content.revision}"
+    beside = sheet.write(revision, size=10, left=left + 2, width=room - 4, at=beside)
+    sheet.box(top=top, bottom=beside + 1, left=left, width=room)
+    sheet.down = max(sheet.down, beside + 1)
+    sheet.skip(1.5)
+    top = sheet.down
+    sheet.skip(0.8)
+    sheet.write(content.status, size=11, weight="bold", align="center")
+    sheet.skip(0.8)
+    sheet.box(top=top, bottom=sheet.down, weight=1.6, fill=SHADE)
+    sheet.skip(1.2)
+
+
+def _joint(sheet: Sheet, content: CardContent, joint: Joint) -> None:
+    sheet.heading("Joint")
+    top, room = sheet.down, 0.44 * sheet.inner
+    left = sheet.margin + room + 4
+    for name, value in content.joint_facts:
+        below = [
+            sheet.write(name, size=8, left=left, width=32, at=sheet.down),
+            sheet.write(
+                value,
+                size=8.5,
+                weight="bold",
+                left=left + 32,
+                width=sheet.inner - room - 36,
+                at=sheet.down,
+            ),
+        ]
+        sheet.down = max(below)
+    height = max(34.0 * sheet.scale, sheet.down - top)
+    sheet.down = top + height
+    frame = sheet.drawing(left=sheet.margin, top=top, width=room, height=height)
+    draw_joint_sketch(frame, joint, type_size=7.5 * sheet.scale)
+
+
+def _before(sheet: Sheet, content: CardContent) -> None:
+    _lines(sheet, "Before welding", content.before)
+    sheet.skip(1.0)
+    top = sheet.down
+    for line in content.clock:
+        sheet.skip(2.4)
+        sheet.write(line, size=9.5, left=sheet.margin + 2, width=sheet.inner - 4, weight="bold")
+    sheet.skip(0.8)
+    sheet.box(top=top, bottom=sheet.down, weight=1.6)
+    sheet.skip(0.6)
+
+
+def _lines(sheet: Sheet, heading: str, lines: Sequence[str]) -> None:
+    sheet.heading(heading)
+    for line in lines:
+        # a blank is filled in by hand, with gloves off but still by hand
+        sheet.skip(2.4 if BLANK in line else 0.6)
+        sheet.write(line, size=8)
+
+
+def _settings(sheet: Sheet, content: CardContent) -> bool:
+    """Write all settings, each on one line; tell whether the main ones are large enough."""
+    names = 0.3 * sheet.inner
+    widths = [names, *[(sheet.inner - names) / len(content.pass_names)] * len(content.pass_names)]
+    sheet.heading("Settings")
+    heads = ["Pass", *content.pass_names]
+    sheet.row(heads, widths, size=11, first_size=8, weights=["normal"] + ["bold"] * len(heads[1:]))
+    size = sheet.largest_size(
+        [cell.text for setting in content.main for cell in setting.cells], widths[-1], _MAIN_SIZE
+    )
+    _rows(sheet, content.main, widths, size=size)
+    sheet.skip(0.8)
+    _rows(sheet, content.other, widths, size=8)
+    if content.predicted:
+        sheet.skip(0.8)
+        sheet.write("Expected: computed, not measured", size=8, weight="bold")
+        _rows(sheet, content.predicted, widths, size=8)
+    return size >= _SMALLEST_MAIN_SIZE
+
+
+def _rows(sheet: Sheet, settings: Sequence[Setting], widths: Sequence[float], size: float) -> None:
+    for number, setting in enumerate(settings):
+        if number:
+            sheet.rule(weight=0.3, colour=QUIET)
+            sheet.skip(0.3)
+        cells = [setting.name, *[cell.text for cell in setting.cells]]
+        weights = ["normal", *["bold" if cell.typed else "normal" for cell in setting.cells]]
+        sheet.row(cells, widths, size=size, first_size=8, weights=weights)
+
+
+def _stops(sheet: Sheet, content: CardContent) -> None:
+    if not content.stops_heading:
+        return
+    top = sheet.down
+    sheet.skip(0.8)
+    left, width = sheet.margin + 2, sheet.inner - 4
+    sheet.write(content.stops_heading, size=10, weight="bold", left=left, width=width)
+    for stop in content.stops:
+        sheet.write(f"■ {stop}", size=8.5, weight="bold", left=left, width=width)
+    sheet.skip(0.8)
+    sheet.box(top=top, bottom=sheet.down, weight=2.4)
+    sheet.skip(1.2)
+
+
+def _colours_and_cautions(sheet: Sheet, content: CardContent) -> None:
+    if content.colours:
+        _lines(sheet, "Weld colour", content.colours)
+    sheet.heading("Cautions")
+    sheet.columns([f"{title}: {text}" for title, text in content.cautions], count=2, size=6.5)
+    sheet.write(content.defer_to, size=7, weight="bold")
+
+
+def _foot(sheet: Sheet, content: CardContent) -> bool:
+    """Write signatures and origin at the foot; tell whether the rest left room for them."""
+    height = 26.0 * sheet.scale
+    top = sheet.height - sheet.margin - height
+    fits = sheet.down <= top
+    sheet.down = max(top, sheet.down)
+    sheet.heading("Names and dates: a card without them is not released")
+    sheet.skip(2.0)
+    width = sheet.inner / len(ROLES)
+    lines = [f"{role.capitalize()} by {BLANK * 2}" for role in ROLES]
+    sheet.row(lines, [width] * len(ROLES), size=8, weights=["normal"] * len(ROLES))
+    sheet.skip(2.0)
+    dates = [f"Date {BLANK * 2}"] * len(ROLES)
+    sheet.row(dates, [width] * len(ROLES), size=8, weights=["normal"] * len(ROLES))
+    sheet.skip(1.0)
+    boxed = "□" in "".join(printable(text) for text in content.texts())
+    sheet.write(content.foot + (f" {_NOT_IN_THE_FONT}" if boxed else ""), size=6)
+    return fits and sheet.down <= sheet.height - sheet.margin / 2

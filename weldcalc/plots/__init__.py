@@ -1,0 +1,45 @@
+"""Pictures: results in, a `Picture` (figure and words for it) out; nothing is computed here."""
+
+from weldcalc.plots.agreement import Compared, predicted_against_measured
+from weldcalc.plots.control import Chart, control_charts
+from weldcalc.plots.estimates import (
+    estimate_long_section,
+    estimate_part_temperature,
+    estimate_section,
+)
+from weldcalc.plots.focus import focus_curve
+from weldcalc.plots.heat import part_temperature, round_the_joint
+from weldcalc.plots.joint import Pool, joint_section
+from weldcalc.plots.long import SeamPools, long_section
+from weldcalc.plots.maps import REGIONS, LimitCurve, WindowPoint, window_map
+from weldcalc.plots.seam import plan_view, pulse_train
+from weldcalc.plots.split import heat_split
+from weldcalc.plots.spread import cause_ranking, result_spread
+from weldcalc.plots.style import Picture
+
+__all__ = [
+    "REGIONS",
+    "Chart",
+    "Compared",
+    "LimitCurve",
+    "Picture",
+    "Pool",
+    "SeamPools",
+    "WindowPoint",
+    "cause_ranking",
+    "control_charts",
+    "estimate_long_section",
+    "estimate_part_temperature",
+    "estimate_section",
+    "focus_curve",
+    "heat_split",
+    "joint_section",
+    "long_section",
+    "part_temperature",
+    "plan_view",
+    "predicted_against_measured",
+    "pulse_train",
+    "result_spread",
+    "round_the_joint",
+    "window_map",
+]

@@ -1,0 +1,113 @@
+"""The usual pictures of an estimate, each drawn from what the estimate already holds."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from weldcalc.plots.heat import part_temperature
+from weldcalc.plots.joint import Pool, joint_section
+from weldcalc.plots.long import SeamPools, long_section
+from weldcalc.plots.style import Floats, Picture
+
+if TYPE_CHECKING:
+    from weldcalc.prediction import Estimate, PassEstimate
+    from weldcalc.schedule import WeldPass
+
+
+def estimate_section(estimate: Estimate) -> Picture:
+    """Cross-section of the joint with the predicted outline of every pass.
+
+    Parameters
+    ----------
+    estimate : Estimate
+        What a schedule does.
+
+    Returns
+    -------
+    Picture
+        As `joint_section`.
+    """
+    pools = [
+        _pool(weld_pass, one)
+        for weld_pass, one in zip(estimate.schedule.passes, estimate.passes, strict=True)
+    ]
+    names = {
+        f"{one.pulse.haz_isotherm_name}, {one.pulse.haz_temperature - 273.15:.0f} °C"
+        for one in estimate.passes
+    }
+    return joint_section(estimate.schedule.joint, pools, haz_isotherm=" or ".join(sorted(names)))
+
+
+def _pool(weld_pass: WeldPass, one: PassEstimate) -> Pool:
+    return Pool(
+        name=one.name,
+        fused=one.pulse.fusion_outline,
+        heat_affected=one.pulse.haz_outline,
+        spot_diameter=one.spot_diameter,
+        beam_offset=weld_pass.beam_offset,
+        beam_angle=weld_pass.beam_angle,
+        penetration=one.penetration,
+        fusion_width=one.fusion_width,
+        root_width=one.root_width,
+        haz_width=one.haz_width,
+    )
+
+
+def estimate_long_section(
+    estimate: Estimate, *, depths: Mapping[str, Floats] | None = None
+) -> Picture:
+    """Unrolled section along the seam with the pools of every pass.
+
+    Parameters
+    ----------
+    estimate : Estimate
+        What a schedule does.
+    depths : mapping of str to ndarray, shape (n,), optional
+        Depth of each pool of a pass, by its name [m]; where it is not given every pool has the
+        depth at the preheat of its pass.
+
+    Returns
+    -------
+    Picture
+        As `long_section`.
+    """
+    goal = estimate.schedule.goal.penetration
+    wall = estimate.schedule.joint.wall_thickness
+    pools = [
+        SeamPools(
+            name=one.name,
+            positions=one.history.place,
+            depths=(depths or {}).get(one.name, np.full(len(one.history.place), one.penetration)),
+            outline=one.pulse.fusion_outline,
+            guaranteed_depth=one.guaranteed_penetration,
+        )
+        for one in estimate.passes
+    ]
+    return long_section(
+        pools, wall_thickness=wall, goal_depth=None if goal is None else goal * wall
+    )
+
+
+def estimate_part_temperature(estimate: Estimate) -> Picture:
+    """Temperature of the part over all passes, with the most that the goal allows.
+
+    Parameters
+    ----------
+    estimate : Estimate
+        What a schedule does.
+
+    Returns
+    -------
+    Picture
+        As `part_temperature`.
+    """
+    histories = [one.history for one in estimate.passes]
+    return part_temperature(
+        time=np.concatenate([history.time for history in histories]),
+        temperature=np.concatenate([history.part_temperature for history in histories]),
+        most=estimate.schedule.goal.part_temperature,
+        pass_starts={one.name: float(one.history.time[0]) for one in estimate.passes},
+    )

@@ -1,0 +1,205 @@
+"""The part growing warm: temperature against time, and what it does round the joint."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from numpy.typing import ArrayLike
+
+from weldcalc.plots.style import (
+    EDGE,
+    FIRST,
+    METAL,
+    QUIET,
+    SECOND,
+    Floats,
+    Picture,
+    goal_line,
+    in_house_style,
+    limit_line,
+    new_figure,
+    shared_legend,
+)
+from weldcalc.plots.words import label, printable, shown
+from weldcalc.quantities import show
+
+
+@in_house_style
+def part_temperature(
+    *,
+    time: ArrayLike,
+    temperature: ArrayLike,
+    most: float | None = None,
+    pass_starts: Mapping[str, float] | None = None,
+) -> Picture:
+    """Temperature of the part as a whole against time, with the most it may reach.
+
+    Parameters
+    ----------
+    time : array_like, shape (n,)
+        Time from the first pulse [s].
+    temperature : array_like, shape (n,)
+        Temperature of the part, away from the weld [K].
+    most : float, optional
+        Goal: highest temperature allowed [K].
+    pass_starts : mapping of str to float, optional
+        Name of each pass and the time it starts [s].
+
+    Returns
+    -------
+    Picture
+        One curve with its peak marked.
+    """
+    figure = new_figure(height=2.7)
+    axes = figure.subplots()
+    seconds = np.asarray(time, dtype=float)
+    warm = shown(temperature, "peak_part_temperature")
+    axes.plot(seconds, warm, color=FIRST, label="part, away from the weld")
+    hottest = int(np.argmax(warm))
+    told = f"{warm[hottest]:.0f} °C after {seconds[hottest]:.0f} s"
+    axes.plot(seconds[hottest], warm[hottest], "o", color=FIRST, markersize=4, clip_on=False)
+    is_late = seconds[hottest] - seconds[0] > 0.75 * (seconds[-1] - seconds[0])
+    axes.annotate(
+        told,
+        (seconds[hottest], warm[hottest]),
+        (0, 5),
+        textcoords="offset points",
+        ha="right" if is_late else "center",
+    )
+    top = float(warm.max())
+    if most is not None:
+        allowed = float(shown(most, "peak_part_temperature"))
+        goal_line(axes, allowed, f"most allowed {show(most, 'goal.part_temperature')}")
+        top = max(top, allowed)
+    _mark_starts(axes, pass_starts or {})
+    axes.set_ylim(min(0.0, float(warm.min())), 1.25 * top)
+    axes.set_xlim(seconds[0], max(seconds[-1], seconds[0] + 1.0))
+    axes.set_xlabel("time [s]")
+    axes.set_ylabel(label("peak_part_temperature", "part temperature"))
+    axes.set_title("Part temperature")
+    figure.legend(loc="outside right upper")
+    allowed_words = "" if most is None else f"; most allowed {show(most, 'goal.part_temperature')}"
+    return Picture(
+        figure=figure, alt=f"Part temperature against time: highest {told}{allowed_words}."
+    )
+
+
+def _mark_starts(axes: Axes, starts: Mapping[str, float]) -> None:
+    for name, start in starts.items():
+        axes.axvline(start, color=QUIET, linewidth=0.8, linestyle="dotted")
+        axes.annotate(
+            printable(f"{name} starts"),
+            xy=(start, 1.0),
+            xycoords=("data", "axes fraction"),
+            xytext=(3, -2),
+            textcoords="offset points",
+            va="top",
+            fontsize=7,
+            color=EDGE,
+        )
+
+
+@in_house_style
+def round_the_joint(
+    *,
+    angle: ArrayLike,
+    preheat: ArrayLike,
+    penetration: ArrayLike,
+    wall_thickness: float,
+    tapered_preheat: ArrayLike | None = None,
+    tapered_penetration: ArrayLike | None = None,
+    goal_depth: float | None = None,
+    closes_at: float | None = None,
+) -> Picture:
+    """Local preheat and penetration round the joint, at constant energy and with energy taper.
+
+    Parameters
+    ----------
+    angle : array_like, shape (n,)
+        Angle welded so far [rad].
+    preheat : array_like, shape (n,)
+        Temperature at the spot just before each pulse [K].
+    penetration : array_like, shape (n,)
+        Pool depth of each pulse at constant energy [m].
+    wall_thickness : float
+        Thickness of the wall [m].
+    tapered_preheat, tapered_penetration : array_like, shape (n,), optional
+        The same with the energy lowered along the way [K], [m].
+    goal_depth : float, optional
+        Penetration asked for [m].
+    closes_at : float, optional
+        Angle at which the seam runs onto its own start [rad].
+
+    Returns
+    -------
+    Picture
+        Preheat above, penetration below, over the same angle.
+    """
+    figure = new_figure(height=3.9)
+    above, below = figure.subplots(2, 1, sharex=True)
+    turned = shown(angle, "arc")
+    _draw_pair(above, turned, shown(preheat, "seam_preheat"), tapered_preheat, "seam_preheat")
+    _draw_pair(below, turned, shown(penetration, "penetration"), tapered_penetration, "penetration")
+    _frame_round(figure, above, below, wall_thickness, goal_depth)
+    if closes_at is not None:
+        limit_line(above, float(shown(closes_at, "arc")), "seam closes", vertical=True)
+        limit_line(below, float(shown(closes_at, "arc")), "seam closes", vertical=True)
+    shared_legend(figure, (above, below), columns=3)
+    alt = _round_words(turned, preheat, penetration, tapered_penetration, goal_depth)
+    return Picture(figure=figure, alt=alt)
+
+
+def _draw_pair(
+    axes: Axes, turned: Floats, level: Floats, tapered: ArrayLike | None, key: str
+) -> None:
+    axes.plot(turned, level, color=FIRST, label="constant energy")
+    if tapered is not None:
+        axes.plot(
+            turned,
+            shown(tapered, key),
+            color=SECOND,
+            linestyle=(0, (4, 1.5)),
+            label="tapered energy",
+        )
+
+
+def _frame_round(figure: Figure, above: Axes, below: Axes, wall: float, goal: float | None) -> None:
+    above.set_title("Temperature at the spot before each pulse")
+    above.set_ylabel(label("seam_preheat", "local preheat"))
+    far = float(shown(wall, "penetration"))
+    below.axhline(far, color=EDGE, linewidth=0.9, label=f"far side, {show(wall, 'penetration')}")
+    below.axhspan(0.0, far, color=METAL, zorder=0)
+    if goal is not None:
+        goal_line(below, float(shown(goal, "penetration")), f"goal {show(goal, 'penetration')}")
+    drawn = np.concatenate([np.asarray(line.get_ydata(), dtype=float) for line in below.lines])
+    below.set_ylim(drawn.max() + 0.1 * far, max(0.0, drawn.min() - 0.2 * far))
+    above.margins(x=0.0)
+    below.margins(x=0.0)
+    below.set_title("Pool depth of each pulse")
+    below.set_ylabel(label("penetration"))
+    below.set_xlabel(label("arc", "angle welded"))
+    figure.align_ylabels([above, below])
+
+
+def _round_words(
+    turned: Floats,
+    preheat: ArrayLike,
+    penetration: ArrayLike,
+    tapered: ArrayLike | None,
+    goal: float | None,
+) -> str:
+    def ends(values: ArrayLike, key: str) -> str:
+        low_high = float(np.min(values)), float(np.max(values))
+        return show(low_high, key)
+
+    words = (
+        f"Over {turned[0]:.0f} to {turned[-1]:.0f} degrees the preheat at the spot runs from "
+        f"{ends(preheat, 'seam_preheat')} and the penetration at constant energy from "
+        f"{ends(penetration, 'penetration')}"
+    )
+    if tapered is not None:
+        words += f", with energy taper from {ends(tapered, 'penetration')}"
+    return words + ("." if goal is None else f"; goal {show(goal, 'penetration')}.")
