@@ -1,0 +1,213 @@
+"""Fitted constants of the melt model: means, spread and where they hold."""
+
+from __future__ import annotations
+
+from functools import cache
+from typing import Any
+
+import numpy as np
+from attrs import field, frozen
+from numpy.typing import NDArray
+
+from weldcalc import reference
+from weldcalc.errors import InputError
+
+Array = NDArray[np.float64]
+
+NAMES = (
+    "stirring_r",
+    "stirring_z",
+    "stirring_r_open",
+    "stirring_z_open",
+    "displacement",
+    "capillary_factor",
+    "absorptance",
+    "cavity_gain",
+    "opening_range",
+)
+
+
+@frozen
+class ModelConstants:
+    """Constants of the melt model, all without unit.
+
+    Parameters
+    ----------
+    stirring_r, stirring_z : float
+        Factor on the liquid's conductivity sideways and along the beam, >= 1.
+    displacement : float
+        Share of the way from the liquidus to the opening enthalpy at which a cell in an open
+        column lets the beam through, 0 to 1.
+    capillary_factor : float
+        Recoil that opens the surface over 2 sigma / spot radius.
+    absorptance : float
+        Of the flat surface, 0 to 1.
+    cavity_gain : float
+        Factor on the wall area that the beam meets in the depression.
+    opening_range : float
+        Relative rise of the recoil over which the surface opens fully.
+    """
+
+    stirring_r: float = 2.0
+    stirring_z: float = 3.0
+    stirring_r_open: float = 2.0
+    stirring_z_open: float = 3.0
+    displacement: float = 0.5
+    capillary_factor: float = 1.0
+    absorptance: float = 0.32
+    cavity_gain: float = 1.0
+    opening_range: float = 0.3
+
+
+@frozen
+class ValidityBox:
+    """Range of the published pulses that the constants were fitted to (SI).
+
+    Parameters
+    ----------
+    spot_diameter, pulse_duration, irradiance : tuple of (float, float)
+        Least and greatest [m], [s], [W/m2]; irradiance is peak power over spot area.
+    """
+
+    spot_diameter: tuple[float, float]
+    pulse_duration: tuple[float, float]
+    irradiance: tuple[float, float]
+
+    def outside(self, case: Any) -> tuple[str, ...]:
+        """Return one line for each quantity of a case that is outside the range."""
+        area = 0.25 * np.pi * case.spot_diameter**2
+        return tuple(
+            text
+            for text in (
+                _beyond("spot diameter", case.spot_diameter, self.spot_diameter, 1e3, "mm"),
+                _beyond("pulse duration", case.pulse_duration, self.pulse_duration, 1e3, "ms"),
+                _beyond("irradiance", case.peak_power / area, self.irradiance, 1e-6, "W/mm2"),
+            )
+            if text
+        )
+
+
+def _beyond(name: str, value: float, span: tuple[float, float], scale: float, unit: str) -> str:
+    low, high = span
+    if low * (1.0 - 1e-9) <= value <= high * (1.0 + 1e-9):
+        return ""
+    return (
+        f"{name} {value * scale:.3g} {unit} is outside the published cases, "
+        f"{low * scale:.3g} to {high * scale:.3g} {unit}"
+    )
+
+
+@frozen
+class ModelError:
+    """What the best constants leave unexplained, one standard deviation.
+
+    Parameters
+    ----------
+    depth, width : float
+        Of the logarithm of a size [-].
+    absorptance : float
+        [-]
+    """
+
+    depth: float
+    width: float
+    absorptance: float
+
+
+@frozen
+class FittedConstants:
+    """Constants of one family of metals with their spread.
+
+    Parameters
+    ----------
+    family : str
+        "titanium" or "stainless steel".
+    mean : ModelConstants
+        Best fit.
+    sample : ndarray, shape (m, 9)
+        Correlated draws from the posterior, columns as `NAMES`.
+    error : ModelError
+        To be added to the spread that the sample gives.
+    box : ValidityBox
+        Range of the cases behind them.
+    origin : str
+        Which cases and how.
+    """
+
+    family: str
+    mean: ModelConstants
+    sample: Array = field(eq=False, repr=False)
+    error: ModelError
+    box: ValidityBox
+    origin: str
+
+
+@cache
+def fitted_constants(family: str) -> FittedConstants:
+    """Return the fitted constants of a family of metals.
+
+    Parameters
+    ----------
+    family : str
+        "titanium" or "stainless steel".
+
+    Returns
+    -------
+    FittedConstants
+
+    Raises
+    ------
+    InputError
+        When there are none for that family.
+    """
+    tables = reference.read_toml("model_constants.toml")
+    if family not in tables:
+        known = ", ".join(name for name in tables if isinstance(tables[name], dict))
+        raise InputError.of("family", f"has no fitted model constants; known: {known}", family)
+    table = tables[family]
+    box = table["box"]
+    error = table["model_error"]
+    return FittedConstants(
+        family=family,
+        mean=ModelConstants(**{name: float(table["mean"][name]) for name in NAMES}),
+        sample=np.array(table["sample"]["values"], dtype=float).reshape(-1, len(NAMES)),
+        error=ModelError(
+            depth=error["depth_ln"], width=error["width_ln"], absorptance=error["absorptance"]
+        ),
+        box=ValidityBox(
+            spot_diameter=tuple(box["spot_diameter_m"]),
+            pulse_duration=tuple(box["pulse_duration_s"]),
+            irradiance=tuple(box["irradiance_W_m2"]),
+        ),
+        origin=table["origin"],
+    )
+
+
+def draws(family: str, n: int, seed: int) -> list[ModelConstants]:
+    """Draw constants from the posterior of a family.
+
+    Parameters
+    ----------
+    family : str
+        "titanium" or "stainless steel".
+    n : int
+        How many, >= 1
+    seed : int
+        Of the random generator.
+
+    Returns
+    -------
+    list of ModelConstants
+        Whole rows of the stored sample, so constants stay correlated; without repeats until
+        the sample is used up.
+
+    Raises
+    ------
+    InputError
+        When the family has no fitted constants.
+    """
+    sample = fitted_constants(family).sample
+    generator = np.random.default_rng(seed)
+    rounds = -(-n // len(sample))
+    order = np.concatenate([generator.permutation(len(sample)) for _ in range(rounds)])[:n]
+    return [ModelConstants(*(float(x) for x in sample[i])) for i in order]

@@ -1,0 +1,101 @@
+"""Outlines within cells: where a field of peak enthalpy crosses a level."""
+
+from __future__ import annotations
+
+import numpy as np
+from attrs import frozen
+from numpy.typing import NDArray
+
+from weldcalc.heatflow.spot_grid import SpotGrid
+
+Array = NDArray[np.float64]
+
+
+@frozen(eq=False)
+class PeakField:
+    """Highest enthalpy that each place reached, from face to face and from the axis out.
+
+    Parameters
+    ----------
+    r : ndarray, shape (nr,)
+        Distance from the beam axis [m], first 0.
+    z : ndarray, shape (nz,)
+        Depth below the irradiated face [m], first 0, last the thickness.
+    enthalpy : ndarray, shape (nz, nr)
+        [J/m3]
+    """
+
+    r: Array
+    z: Array
+    enthalpy: Array
+
+    def depth(self, level: float) -> float:
+        """Return the greatest depth [m] at which the field reaches a level [J/m3]."""
+        return float(_last_crossings(self.z, self.enthalpy.T, level).max())
+
+    def radius_at(self, z: float, level: float) -> float:
+        """Return the radius [m] inside which the field reaches a level [J/m3] at one depth [m]."""
+        i = min(max(int(np.searchsorted(self.z, z)), 1), self.z.size - 1)
+        share = (z - self.z[i - 1]) / (self.z[i] - self.z[i - 1])
+        row = (1.0 - share) * self.enthalpy[i - 1] + share * self.enthalpy[i]
+        return float(_last_crossings(self.r, row[None, :], level)[0])
+
+    def widest(self, level: float) -> float:
+        """Return the greatest radius [m] at which the field reaches a level [J/m3]."""
+        return float(_last_crossings(self.r, self.enthalpy, level).max())
+
+    def outline(self, level: float) -> Array:
+        """Return the outline of a level [J/m3] as points (r, z) [m], shape (k, 2), top first."""
+        radii = _last_crossings(self.r, self.enthalpy, level)
+        inside = radii > 0.0
+        points = np.column_stack((radii[inside], self.z[inside]))
+        depth = self.depth(level)
+        if 0.0 < depth < self.z[-1]:
+            points = np.vstack((points, (0.0, depth)))
+        return points
+
+
+def peak_field(peak: Array, grid: SpotGrid, thickness: float) -> PeakField:
+    """Carry cell values to the axis and both faces.
+
+    Parameters
+    ----------
+    peak : ndarray, shape (nz, nr)
+        Cell values [J/m3].
+    grid : SpotGrid
+        Its cells.
+    thickness : float
+        [m]
+
+    Returns
+    -------
+    PeakField
+
+    Notes
+    -----
+    No heat crosses the axis or a free face, so the field is even there and the value on it is
+    (9 a - b) / 8 of the two nearest cells of equal size.
+    """
+    wide = np.column_stack((_even(peak[:, 0], peak[:, 1]), peak))
+    full = np.vstack((_even(wide[0], wide[1]), wide, _even(wide[-1], wide[-2])))
+    return PeakField(
+        r=np.concatenate(([0.0], grid.r)),
+        z=np.concatenate(([0.0], grid.z, [thickness])),
+        enthalpy=np.maximum(full, peak.min()),
+    )
+
+
+def _even(near: Array, next_one: Array) -> Array:
+    return np.asarray(1.125 * near - 0.125 * next_one)
+
+
+def _last_crossings(place: Array, rows: Array, level: float) -> Array:
+    """Return the last place at which each row comes down through the level; 0 if never above."""
+    above = rows >= level
+    last = rows.shape[1] - 1 - np.argmax(above[:, ::-1], axis=1)
+    following = np.minimum(last + 1, rows.shape[1] - 1)
+    each = np.arange(rows.shape[0])
+    high, low = rows[each, last], rows[each, following]
+    drop = np.where(high > low, high - low, 1.0)
+    found = place[last] + (high - level) / drop * (place[following] - place[last])
+    return np.where(above.any(axis=1), found, 0.0)

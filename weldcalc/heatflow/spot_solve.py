@@ -1,0 +1,170 @@
+"""Sets up and runs the axisymmetric time loop for one case."""
+
+from __future__ import annotations
+
+import numpy as np
+from attrs import frozen
+from numpy.typing import NDArray
+
+from weldcalc.heatflow.enthalpy import Melt, MetalTables, melt_levels, metal_tables
+from weldcalc.heatflow.outlines import PeakField, peak_field
+from weldcalc.heatflow.pulse_result import (
+    SHIELDING_TEMPERATURE,
+    STRICT_SHIELDING_TEMPERATURE,
+    History,
+)
+from weldcalc.heatflow.spot_beam import TOTALS
+from weldcalc.heatflow.spot_case import SpotCase
+from weldcalc.heatflow.spot_grid import SpotGrid, spot_grid
+from weldcalc.heatflow.spot_kernel import HISTORY_COLUMNS, Run, march
+
+Array = NDArray[np.float64]
+
+STIRRED_BY = 2.0  # spot diameters of depression depth at which its stirring is complete
+STEPS_PER_PULSE = 60.0  # at least
+FLOOR_STEP = 0.12  # share of a cell that the depression may sink in one step
+HISTORY_ROWS = 4096
+DIMMEST = 1e-12  # of the strongest irradiance; a gaussian beam has no edge
+CLOSEST_TO_PREHEAT = 20.0  # K; a part's surroundings decide when it is as cool as that
+
+
+@frozen(eq=False)
+class SpotSolution:
+    """A finished run.
+
+    Parameters
+    ----------
+    tables, melt : MetalTables, Melt
+        What it was run with.
+    field : PeakField
+        Highest enthalpies.
+    history : History
+        How it went.
+    totals : dict of str to float
+        Energies [J] and the greatest depth of the depression [m] by name, with "gained" by
+        the metal [J].
+    """
+
+    tables: MetalTables
+    melt: Melt
+    field: PeakField
+    history: History
+    totals: dict[str, float]
+
+
+def solve_spot(case: SpotCase) -> SpotSolution:
+    """Run a case to the end of its cooling.
+
+    Parameters
+    ----------
+    case : SpotCase
+        What to compute.
+
+    Returns
+    -------
+    SpotSolution
+    """
+    tables = metal_tables(case.material)
+    melt = melt_levels(
+        tables, case.constants, spot_diameter=case.spot_diameter, absorptivity=case.absorptivity
+    )
+    melt = melt if case.with_losses else melt._replace(losses=0.0)
+    grid = spot_grid(
+        spot_radius=0.5 * case.spot_diameter,
+        thickness=case.thickness,
+        cell=case.cell,
+        radius=case.far_radius,
+    )
+    start = np.full((grid.z.size + 2, grid.r.size + 2), tables.enthalpy_at(case.preheat))
+    peak, totals = start.copy(), np.zeros(len(TOTALS))
+    history = np.empty((HISTORY_ROWS, HISTORY_COLUMNS))
+    run = _run(case, tables, melt, grid)
+    end, rows = march(start.copy(), peak, history, totals, run, grid, tables.metal, melt)
+    gained = float((grid.dz @ (end - start)[1:-1, 1:-1]) @ grid.area)
+    named = dict(zip(TOTALS, totals.tolist(), strict=True))
+    return SpotSolution(
+        tables=tables,
+        melt=melt,
+        field=peak_field(peak[1:-1, 1:-1], grid, case.thickness),
+        history=_history(history[:rows], tables),
+        totals=named | {"gained": gained},
+    )
+
+
+def beam_share(profile: str, spot_diameter: float, grid: SpotGrid) -> Array:
+    """Return the irradiance of each ring per watt of beam, exact over the ring.
+
+    Parameters
+    ----------
+    profile : {"top-hat", "gaussian"}
+        Irradiance over the spot.
+    spot_diameter : float
+        1/e2 diameter for a gaussian [m].
+    grid : SpotGrid
+        The rings.
+
+    Returns
+    -------
+    ndarray, shape (nr,)
+        [1/m2]
+    """
+    edges = np.concatenate(([0.0], grid.r + 0.5 * grid.dr)) / (0.5 * spot_diameter)
+    inside = np.minimum(edges, 1.0) ** 2 if profile == "top-hat" else -np.expm1(-2.0 * edges**2)
+    return np.asarray(np.diff(inside) / grid.area)
+
+
+def _run(case: SpotCase, tables: MetalTables, melt: Melt, grid: SpotGrid) -> Run:
+    beam = beam_share(case.profile, case.spot_diameter, grid)
+    corners = np.array(case.shape.corners)
+    slow, fast = _decay_rates(tables, melt, grid)
+    return Run(
+        beam=beam,
+        lit=int(np.flatnonzero(beam > DIMMEST * beam.max())[-1]) + 1,
+        full_depth=STIRRED_BY * case.spot_diameter,
+        times=corners[:, 0] * case.pulse_duration,
+        powers=corners[:, 1] * case.peak_power,
+        ambient=case.preheat,
+        diffusivity=_diffusivities(tables)[0],
+        stop_enthalpy=tables.enthalpy_at(_cold_enough(case) - 1.0),
+        longest=case.pulse_duration + case.cooling,
+        slowest_rate=slow,
+        fastest_rate=fast,
+        step=case.pulse_duration / STEPS_PER_PULSE,
+        open_step=FLOOR_STEP * grid.dz[0] * melt.pass_enthalpy / (case.peak_power * beam.max()),
+        sink=FLOOR_STEP * grid.dz[0],
+    )
+
+
+def _cold_enough(case: SpotCase) -> float:
+    """Return the temperature [K] at which cooling need not be followed further."""
+    for limit in (STRICT_SHIELDING_TEMPERATURE, SHIELDING_TEMPERATURE):
+        if limit > case.preheat + CLOSEST_TO_PREHEAT:
+            return limit
+    return case.preheat + 0.1 * (case.material.solidus - case.preheat)
+
+
+def _decay_rates(tables: MetalTables, melt: Melt, grid: SpotGrid) -> tuple[float, float]:
+    """Return the largest rate at which a cell can lose heat, all solid and with melt [1/s]."""
+    solid, liquid = _diffusivities(tables)
+    across, along = (grid.inner + grid.outer).max(), (grid.above + grid.below).max()
+    slow = (across + along) * solid
+    stirred = across * (1.0 + max(melt.stir_r, melt.stir_r_open))
+    stirred += along * (1.0 + max(melt.stir_z, melt.stir_z_open))
+    return float(slow), float(max(slow, stirred * liquid))
+
+
+def _diffusivities(tables: MetalTables) -> tuple[float, float]:
+    """Return the greatest d theta / d H of the solid and of the unstirred liquid [m2/s]."""
+    slopes = np.diff(tables.metal.potential) * tables.metal.inverse_step
+    liquid = tables.enthalpy[1:] > tables.metal.solidus_enthalpy
+    return float(slopes[~liquid].max()), float(slopes[liquid].max())
+
+
+def _history(record: Array, tables: MetalTables) -> History:
+    return History(
+        time=record[:, 0].copy(),
+        centre=record[:, 1].copy(),
+        hottest=tables.temperature_at(record[:, 2]),
+        depression=record[:, 3].copy(),
+        absorptance=record[:, 4].copy(),
+    )
