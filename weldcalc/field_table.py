@@ -164,10 +164,8 @@ joint_margin      | mm    | -100 .. 100   | How far the fused metal reaches past
                   midway between two pulses and down to the depth asked for.
 cover_margin      | mm    | -100 .. 100   | How far the later pass reaches past the fused metal of the
                   first pass on the narrower side.
-pause_needed      | s     | 0 .. 1e6      | Pause after which the part stays within its temperature.
 underfill         | mm    | 0 .. 10       | Depth by which the weld stays below the surface.
 throat            | mm    | 0 .. 100      | Thickness of the weld where it is thinnest.
-largest_gap       | mm    | 0 .. 10       | Largest gap that keeps the underfill within its limit.
 time_above_shielding | s  | 0 .. 1e5      | Time the metal stays too hot to leave the gas.
 shielded_length   | mm    | 0 .. 10000    | Length of hot metal behind the spot that needs gas.
 shielded_width    | mm    | 0 .. 1000     | Width of hot metal that needs gas.

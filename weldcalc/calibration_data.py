@@ -1,0 +1,123 @@
+"""What a calibration is: model constants with their spread, in place of those that are shipped.
+
+The fitting stands elsewhere and depends on this; the prediction only reads it.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from attrs import field, frozen
+from numpy.typing import NDArray
+
+from weldcalc.errors import InputError
+from weldcalc.heatflow.constants import (
+    NAMES,
+    FittedConstants,
+    ModelConstants,
+    ModelError,
+    ValidityBox,
+    draws,
+    fitted_constants,
+)
+from weldcalc.materials import Material
+
+Floats = NDArray[np.float64]
+
+
+@frozen(eq=False)
+class Calibration:
+    """Constants of the melt model for one family of metals, and how well they are known.
+
+    Parameters
+    ----------
+    family : str
+        "titanium" or "stainless steel".
+    mean : ModelConstants
+        Best fit.
+    sample : ndarray, shape (m, 9)
+        Correlated draws from the posterior, columns as `weldcalc.heatflow.constants.NAMES`.
+    error : ModelError
+        What the best constants leave unexplained; to be added to the spread of the sample.
+    box : ValidityBox
+        Range of the pulses behind the fit.
+    origin : str
+        Which coupons or published pulses, and how fitted.
+    sha256 : str
+        Of the calibration file; empty for the shipped constants.
+    surface : str
+        State of the surface that the absorptance was fitted to.
+    """
+
+    family: str
+    mean: ModelConstants
+    sample: Floats = field(repr=False)
+    error: ModelError
+    box: ValidityBox
+    origin: str
+    sha256: str = ""
+    surface: str = "polished"
+
+    def __attrs_post_init__(self) -> None:
+        """Refuse a sample of the wrong shape."""
+        if self.sample.ndim != 2 or self.sample.shape[1] != len(NAMES) or not len(self.sample):
+            raise InputError.of("sample", f"needs rows of {len(NAMES)} constants")
+
+    @property
+    def is_shipped(self) -> bool:
+        """Tell whether these are the constants that weldcalc comes with."""
+        return not self.sha256
+
+    def draws(self, count: int, seed: int) -> list[ModelConstants]:
+        """Return constants drawn from the posterior, whole rows, so that they stay correlated.
+
+        Parameters
+        ----------
+        count : int
+            How many, at least 1.
+        seed : int
+            Of the random generator.
+        """
+        if self.is_shipped:
+            return draws(self.family, count, seed)
+        generator = np.random.default_rng(seed)
+        rounds = -(-count // len(self.sample))
+        order = [generator.permutation(len(self.sample)) for _ in range(rounds)]
+        rows = self.sample[np.concatenate(order)[:count]]
+        return [ModelConstants(*(float(value) for value in row)) for row in rows]
+
+
+def calibration_for(metal: Material, calibration: Calibration | None) -> Calibration:
+    """Return the calibration to use for a metal: the one given, or the shipped constants.
+
+    Parameters
+    ----------
+    metal : Material
+        Grade that is welded.
+    calibration : Calibration or None
+        The user's own.
+
+    Raises
+    ------
+    InputError
+        When the calibration belongs to another family of metals, or none is shipped for this one.
+    """
+    if calibration is None:
+        return _shipped(fitted_constants(metal.family))
+    if calibration.family != metal.family:
+        raise InputError.of(
+            "calibration",
+            f"was made on {calibration.family}, the joint is {metal.name} ({metal.family})",
+            calibration.origin,
+        )
+    return calibration
+
+
+def _shipped(fitted: FittedConstants) -> Calibration:
+    return Calibration(
+        family=fitted.family,
+        mean=fitted.mean,
+        sample=fitted.sample,
+        error=fitted.error,
+        box=fitted.box,
+        origin=fitted.origin,
+    )

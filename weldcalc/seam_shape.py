@@ -1,0 +1,156 @@
+"""The shape of a seam of round pools: what is fused between pulses, how far apart they may be.
+
+Pools are taken as round about their axis and as deep as the coldest pulse makes them. Between two
+pulses the seam is as deep, and at the root as wide, as the pool is half a pitch from its axis.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from math import sqrt
+
+import numpy as np
+from attrs import frozen
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+
+def fused_depth(outline: Floats, distance: float) -> float:
+    """Return how deep a pool reaches, without a break from the surface, away from its axis.
+
+    Parameters
+    ----------
+    outline : ndarray, shape (k, 2)
+        Points (radius, depth) of the fused zone [m], top first.
+    distance : float
+        From the axis [m].
+
+    Returns
+    -------
+    float
+        [m]; 0 outside the pool.
+    """
+    radius, depth = outline[:, 0], outline[:, 1]
+    inside = radius >= distance
+    if inside.size == 0 or not inside[0]:
+        return 0.0
+    if inside.all():
+        return float(depth[-1])
+    out = int(np.argmin(inside))
+    share = (radius[out - 1] - distance) / (radius[out - 1] - radius[out])
+    return float(depth[out - 1] + share * (depth[out] - depth[out - 1]))
+
+
+def fused_ligament(outline: Floats, distance: float) -> float:
+    """Return how much of the thickness is fused away from a pool's axis, breaks left out.
+
+    Parameters
+    ----------
+    outline : ndarray, shape (k, 2)
+        Points (radius, depth) of the fused zone [m], top first.
+    distance : float
+        From the axis [m].
+
+    Returns
+    -------
+    float
+        [m]; less than `fused_depth` plus what is fused below a narrow waist.
+    """
+    radius, depth = outline[:, 0], outline[:, 1]
+    wide, narrow = np.maximum(radius[:-1], radius[1:]), np.minimum(radius[:-1], radius[1:])
+    span = np.where(wide > narrow, wide - narrow, 1.0)
+    share = np.where(narrow >= distance, 1.0, np.clip((wide - distance) / span, 0.0, 1.0))
+    return float(np.sum(share * np.diff(depth)))
+
+
+def scallop_width(width: float, pitch: float) -> float:
+    """Return the width of a row of round spots half way between two of them.
+
+    Parameters
+    ----------
+    width : float
+        Diameter of the spots [m].
+    pitch : float
+        Distance of their centres [m].
+
+    Returns
+    -------
+    float
+        [m]; 0 where they do not touch.
+    """
+    return sqrt(max(width**2 - pitch**2, 0.0))
+
+
+@frozen
+class PitchLimit:
+    """Largest pitch that still meets the goals.
+
+    Parameters
+    ----------
+    pitch : float
+        [m].
+    binds : str
+        What limits it.
+    """
+
+    pitch: float
+    binds: str
+
+
+def largest_pitch(
+    outline: Floats,
+    *,
+    depth: float | None,
+    full_wall: bool,
+    least_root_width: float | None,
+    spot_diameter: float,
+    spot_overlap: float | None,
+) -> PitchLimit | None:
+    """Return the largest pitch at which pools of one outline meet the goals.
+
+    Parameters
+    ----------
+    outline : ndarray, shape (k, 2)
+        Points (radius, depth) of the fused zone [m], top first.
+    depth : float or None
+        Depth to be fused everywhere along the seam [m].
+    full_wall : bool
+        Whether that is the whole wall, so that the root counts too.
+    least_root_width : float or None
+        Width to be fused everywhere on the far side [m]; only with `full_wall`.
+    spot_diameter : float
+        [m].
+    spot_overlap : float or None
+        Overlap of the spots asked for [-].
+
+    Returns
+    -------
+    PitchLimit or None
+        None where no goal is given or the pool does not meet it even at its axis.
+    """
+    limits = list(_limits(outline, depth, least_root_width if full_wall else None))
+    if spot_overlap is not None:
+        limits.append(PitchLimit((1 - spot_overlap) * spot_diameter, "spot overlap"))
+    if not limits or min(limit.pitch for limit in limits) <= 0:
+        return None
+    return min(limits, key=lambda limit: limit.pitch)
+
+
+def _limits(
+    outline: Floats, depth: float | None, least_root_width: float | None
+) -> Iterator[PitchLimit]:
+    if depth is not None:
+        yield PitchLimit(2 * _least_radius(outline, depth), "penetration between two pulses")
+    if least_root_width is not None:
+        at_root = 2 * float(outline[-1, 0]) if len(outline) else 0.0
+        yield PitchLimit(scallop_width(at_root, least_root_width), "root width between two pulses")
+
+
+def _least_radius(outline: Floats, depth: float) -> float:
+    """Return the least radius of a pool down to a depth [m]; 0 where it is not that deep."""
+    if not len(outline) or outline[-1, 1] < depth * (1 - 1e-9):
+        return 0.0
+    above = outline[outline[:, 1] <= depth, 0]
+    there = float(np.interp(depth, outline[:, 1], outline[:, 0]))
+    return float(min(above.min(initial=there), there))
