@@ -64,7 +64,7 @@ def test_model_error_alone_gives_its_own_interval() -> None:
     assert high / centre == pytest.approx(np.exp(0.1645 * made.stretch), abs=0.03)
 
 
-def test_outside_the_published_range_the_factors_are_squared() -> None:
+def test_the_stretch_is_a_power_on_the_factors_to_the_ends() -> None:
     made = spread({})
     low, high = made.interval("fusion_width")
     wide = evolve(made, stretch=2 * made.stretch).interval("fusion_width")

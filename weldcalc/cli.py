@@ -144,9 +144,13 @@ def record(schedule: Path, folder: Path, **files: Path | None) -> None:
 def card(schedule: Path, output: Path, paper: str) -> None:
     """Write the one-page set-up card of SCHEDULE for the person at the machine."""
     from weldcalc.card import write_setup_card
+    from weldcalc.prediction import estimate as run
     from weldcalc.schedule import load_schedule
 
-    click.echo(write_setup_card(load_schedule(schedule), output, paper=paper))
+    loaded = load_schedule(schedule)
+    with _engine_notice():
+        computed = run(loaded)
+    click.echo(write_setup_card(loaded, output, paper=paper, estimate=computed))
 
 
 @main.command()
@@ -174,6 +178,128 @@ def notebooks(folder: Path) -> None:
     copied = copy_notebooks(folder)
     click.echo("\n".join(str(path) for path in copied))
     click.echo(f"Open them with:  jupyter lab {folder}", err=True)
+
+
+SCHEDULER = click.option(
+    "--scheduler",
+    metavar="ADDRESS",
+    help="Run the batch on this dask cluster, not on this machine.",
+)
+SEED = click.option("--seed", type=int, default=1, show_default=True, help="Of all random draws.")
+
+
+@main.command()
+@SCHEDULE
+@output_option("NEW.toml", "Schedule to write; further ones get -2, -3 before the suffix.")
+@click.option("--keep", type=click.IntRange(1, 20), default=3, show_default=True)
+@click.option(
+    "--wish", default="balanced", show_default=True, help="Or: fastest, least heat, most forgiving."
+)
+@click.option(
+    "--chance", type=float, default=0.95, show_default=True, help="Of every goal, 0 to 1."
+)
+@click.option("--remelt", type=float, default=0.4, show_default=True, help="Part of the wall.")
+@click.option("--with-model", is_flag=True, help="Count the model's own spread in the chance.")
+@SEED
+@SCHEDULER
+@JSON
+def draft(
+    schedule: Path, output: Path, scheduler: str | None, as_json: bool, **wishes: Any
+) -> None:
+    """Draft root-and-cover schedules for the joint, goal and laser in SCHEDULE."""
+    from weldcalc.batch import cluster_executor
+    from weldcalc.drafting import draft as run
+    from weldcalc.drafting import write_drafts
+    from weldcalc.schedule import load_schedule
+    from weldcalc.text_answers import draft_text
+
+    loaded = load_schedule(schedule, require_passes=False)
+    with _engine_notice(), cluster_executor(scheduler) as executor, _counter("draft") as count:
+        made = run(loaded, executor=executor, progress=count, **wishes)
+    written = write_drafts(made, output)
+    _print_json(made.to_json()) if as_json else click.echo(draft_text(made))
+    click.echo("\n".join(f"wrote {path}" for path in written), err=True)
+
+
+@main.command()
+@SCHEDULE
+@click.option("--pass", "pass_name", default="", help="Name of the pass; the first if not given.")
+@click.option("--x", default="peak_power", show_default=True, help="Setting across.")
+@click.option("--y", default="pulse_duration", show_default=True, help="Setting up.")
+@click.option("--with-model", is_flag=True, help="Count the model's own spread in the chance.")
+@output_option("FOLDER", "Where picture and table go; must not exist yet.")
+@SEED
+@SCHEDULER
+@JSON
+def window(
+    schedule: Path, folder: Path, scheduler: str | None, as_json: bool, **choice: Any
+) -> None:
+    """Map two settings of a pass of SCHEDULE: where the weld is sound, and how far inside it is."""
+    from weldcalc.batch import cluster_executor
+    from weldcalc.schedule import load_schedule
+    from weldcalc.text_answers import window_text
+    from weldcalc.whole_files import refuse_existing
+    from weldcalc.window import window as run
+    from weldcalc.window_files import write_window
+
+    loaded = load_schedule(schedule)
+    refuse_existing(folder)
+    with _engine_notice(), cluster_executor(scheduler) as executor, _counter("window") as count:
+        made = run(loaded, executor=executor, progress=count, **choice)
+    write_window(made, folder)
+    _print_json(made.to_json()) if as_json else click.echo(window_text(made))
+    click.echo(f"wrote {folder}", err=True)
+
+
+@main.command()
+@SCHEDULE
+@click.option("--pass", "passes", multiple=True, help="Name of a pass; all if not given.")
+@click.option("--samples", type=click.IntRange(1), default=4000, show_default=True, help="A pass.")
+@click.option(
+    "--chance",
+    "least_chance",
+    type=float,
+    default=0.95,
+    show_default=True,
+    help="To keep while one input drifts.",
+)
+@SEED
+@SCHEDULER
+@JSON
+def tolerance(schedule: Path, scheduler: str | None, as_json: bool, **choice: Any) -> None:
+    """Say how sure each goal of SCHEDULE is, what spreads it, and how far each input may drift."""
+    from weldcalc.batch import cluster_executor
+    from weldcalc.schedule import load_schedule
+    from weldcalc.text_answers import tolerance_text
+    from weldcalc.tolerance import tolerance as run
+
+    loaded = load_schedule(schedule)
+    with _engine_notice(), cluster_executor(scheduler) as executor, _counter("tolerance") as count:
+        made = run(loaded, executor=executor, progress=count, **choice)
+    _print_json(made.to_json()) if as_json else click.echo(tolerance_text(made))
+
+
+@main.command()
+@SCHEDULE
+@click.option("--penetration", required=True, metavar="Q", help='Measured, as "0.31 mm".')
+@click.option("--width", "fusion_width", metavar="Q", help="Measured on the irradiated face.")
+@click.option("--root-width", metavar="Q", help="Measured on the far side.")
+@click.option("--pass", "pass_name", default="", help="Name of the pass; the first if not given.")
+@JSON
+def explain(schedule: Path, pass_name: str, as_json: bool, **sizes: str | None) -> None:
+    """Name the likeliest causes of a measured section of SCHEDULE, and how plausible each is."""
+    from weldcalc.diagnosis import explain as run
+    from weldcalc.quantities import parse_quantity
+    from weldcalc.schedule import load_schedule
+    from weldcalc.text_answers import diagnosis_text
+
+    measured: dict[str, Any] = {
+        key: parse_quantity(text, key) for key, text in sizes.items() if text
+    }
+    loaded = load_schedule(schedule)
+    with _engine_notice():
+        made = run(loaded, pass_name=pass_name, **measured)
+    _print_json(made.to_json()) if as_json else click.echo(diagnosis_text(made))
 
 
 def _print_json(data: object) -> None:
@@ -205,3 +331,12 @@ def _progress(title: str) -> Iterator[Any]:
             bar.update()
 
         yield step
+
+
+@contextmanager
+def _counter(title: str) -> Iterator[Any]:
+    """Yield a function to call with the number of runs just finished; draws only on a terminal."""
+    from tqdm import tqdm
+
+    with tqdm(desc=title, unit="run", disable=not sys.stderr.isatty(), leave=False) as bar:
+        yield bar.update

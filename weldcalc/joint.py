@@ -10,6 +10,7 @@ from attrs import frozen
 
 from weldcalc.findings import Finding, sort_findings
 from weldcalc.quantities import show
+from weldcalc.section_shape import sheet as sheet
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

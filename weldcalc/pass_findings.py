@@ -69,7 +69,7 @@ def _validity_findings(item: WeldPass, calibration: Calibration) -> Iterator[Fin
         yield Finding(
             "caution",
             "beyond-validity",
-            f"{'; '.join(outside)}: the factors to the ends of all intervals are squared",
+            f"{'; '.join(outside)}: all intervals are widened, and nothing measured backs them",
             "weld coupons, section them and calibrate",
             f"range of the pulses behind the model constants ({calibration.origin})",
         )
