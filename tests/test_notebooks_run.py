@@ -1,0 +1,85 @@
+"""Every shipped notebook: thin, stored without outputs, and running through on a small job."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping
+from functools import cache
+from pathlib import Path
+
+import nbformat
+import pytest
+from record_samples import copied_record
+
+from weldcalc.notebook import TEMPLATES, copy_notebooks, notebook_folder, run_template
+
+NAMES = sorted(path.stem for path in notebook_folder().glob("*.ipynb"))
+
+# what each notebook is given for a small job; one that is missing here fails below
+JOBS: Mapping[str, Callable[[Path], dict[str, str]]] = {
+    "draft_a_schedule": lambda folder: {},
+    "model_check": lambda folder: {},
+    "overlap_and_speed": lambda folder: {"pass_name": "cover"},
+    "qualification_record": lambda folder: {"record_folder": str(copied_record(folder))},
+    "recheck_a_record": lambda folder: {"record_folder": str(copied_record(folder))},
+}
+
+
+@cache
+def stored(name: str) -> nbformat.NotebookNode:
+    return nbformat.read(notebook_folder() / f"{name}.ipynb", as_version=4)
+
+
+def code_cells(name: str) -> list[nbformat.NotebookNode]:
+    return [cell for cell in stored(name).cells if cell.cell_type == "code"]
+
+
+def test_every_notebook_is_declared_and_has_a_job():
+    assert set(NAMES) == set(TEMPLATES)
+    assert set(NAMES) <= set(JOBS)
+
+
+@pytest.mark.parametrize("name", NAMES)
+class TestStored:
+    def test_without_outputs_and_traces_of_a_machine(self, name):
+        cells = code_cells(name)
+        assert all(not cell.outputs and cell.execution_count is None for cell in cells)
+        assert set(stored(name).metadata) <= {"kernelspec", "language_info"}
+        assert not re.search(r"/home/|/tmp/|C:\\\\", nbformat.writes(stored(name)))
+
+    def test_thin(self, name):
+        cells = code_cells(name)
+        assert len(cells) <= 15
+        assert all(len(cell.source.splitlines()) <= 10 for cell in cells)
+        defined = sum(len(re.findall(r"^\s*(?:def|class)\b", c.source, re.M)) for c in cells)
+        assert defined <= 1
+
+    def test_without_physics_in_literals(self, name):
+        assert not any(re.search(r"\d\.\d|\de-?\d", cell.source) for cell in code_cells(name))
+
+    def test_begins_with_words_for_people_or_with_its_parameters(self, name):
+        first = stored(name).cells[0]
+        assert first.cell_type == "markdown" or "parameters" in first.metadata.get("tags", ())
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_runs_from_first_to_last_cell_without_a_warning(tmp_path, name):
+    path = run_template(name, parameters=JOBS[name](tmp_path), output=tmp_path / "run.ipynb")
+    cells = [cell for cell in nbformat.read(path, as_version=4).cells if cell.cell_type == "code"]
+    assert all(cell.execution_count for cell in cells if cell.source.strip())
+    streams = [out for cell in cells for out in cell.outputs if out.output_type == "stream"]
+    assert [out.text for out in streams if out.name == "stderr"] == []
+    assert any(
+        out.output_type in ("display_data", "execute_result") for c in cells for out in c.outputs
+    )
+
+
+def test_trainee_notebook_runs_in_the_folder_of_the_copies(tmp_path, monkeypatch):
+    copied = copy_notebooks(tmp_path / "mine")
+    schedule = next(path for path in copied if path.name == "level_gauge_stem.toml")
+    path = run_template(
+        "overlap_and_speed",
+        parameters={"schedule_file": str(schedule)},
+        output=tmp_path / "mine" / "run.ipynb",
+    )
+    assert "Box(children=" in path.read_text(encoding="utf-8")
