@@ -115,7 +115,7 @@ def test_a_missing_file_is_one_line_and_exit_two(tmp_path: Path) -> None:
 def test_a_fault_of_ours_is_exit_three_without_traceback(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    def broken(_: object) -> None:
+    def broken(_: object, **_options: object) -> None:
         raise ZeroDivisionError("on purpose")
 
     monkeypatch.delenv("WELDCALC_DEBUG", raising=False)

@@ -10,8 +10,7 @@ import json
 import os
 import sys
 import traceback
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +18,9 @@ import click
 
 from weldcalc import __version__
 from weldcalc.errors import InputError, WeldcalcError
+from weldcalc.waiting import counter as _counter
+from weldcalc.waiting import engine_notice as _engine_notice
+from weldcalc.waiting import progress as _progress
 
 Decorator = Callable[[Callable[..., Any]], Callable[..., Any]]
 
@@ -102,14 +104,17 @@ def main() -> None:
 
 @main.command()
 @SCHEDULE
+@file_option("--calibration", "JSON", "Calibration to use, from 'weldcalc calibrate'.")
 @JSON
-def estimate(schedule: Path, as_json: bool) -> None:
+def estimate(schedule: Path, calibration: Path | None, as_json: bool) -> None:
     """Say what each pass of SCHEDULE does: energy, overlap, penetration, widths, findings."""
+    from weldcalc.calibration_file import read_calibration
     from weldcalc.prediction import estimate as run
     from weldcalc.schedule import load_schedule
 
     with _engine_notice():
-        result = run(load_schedule(schedule))
+        own = None if calibration is None else read_calibration(calibration)
+        result = run(load_schedule(schedule), calibration=own)
     if as_json:
         _print_json(result.to_json())
         return
@@ -302,41 +307,66 @@ def explain(schedule: Path, pass_name: str, as_json: bool, **sizes: str | None) 
     _print_json(made.to_json()) if as_json else click.echo(diagnosis_text(made))
 
 
+FILE = click.Path(path_type=Path)
+
+
+@main.command()
+@SCHEDULE
+@click.argument("coupons", type=FILE, metavar="COUPONS.csv")
+@output_option("CALIBRATION.json", "Calibration to write; must not exist yet.")
+@JSON
+def calibrate(schedule: Path, coupons: Path, output: Path, as_json: bool) -> None:
+    """Fit the model to measured sections of COUPONS welded to SCHEDULE, or say why it cannot."""
+    from weldcalc.workflow_qualification import calibrate_files
+
+    with _engine_notice():
+        _answer(calibrate_files(schedule, coupons, output), as_json)
+
+
+@main.command()
+@SCHEDULE
+@output_option("COUPONS.csv", "Blank coupon list to write; must not exist yet.")
+@click.option("--reliability", type=float, default=0.90, show_default=True, help="To be shown.")
+@click.option("--confidence", type=float, default=0.90, show_default=True, help="To show it with.")
+@click.option("--spread", type=int, metavar="N", help="N coupons at spread settings, to calibrate.")
+@JSON
+def plan(schedule: Path, output: Path, as_json: bool, **wishes: Any) -> None:
+    """Say how many coupons of SCHEDULE show what, which tests, and write a list to fill in."""
+    from weldcalc.workflow_qualification import plan_files
+
+    _answer(plan_files(schedule, output, **wishes), as_json)
+
+
+@main.command()
+@click.argument("old", type=FILE)
+@click.argument("new", type=FILE)
+@file_option("--limits", "TOML", "Limits of change that you typed in from your licensed copy.")
+@JSON
+def compare(old: Path, new: Path, limits: Path | None, as_json: bool) -> None:
+    """Say what changed from OLD to NEW (schedules or records), and what needs requalification."""
+    from weldcalc.workflow_qualification import compare_files
+
+    _answer(compare_files(old, new, limits), as_json)
+
+
+@main.command()
+@click.argument("record", type=FILE)
+@click.argument("log", type=FILE, metavar="LOG.csv")
+@click.option("--check-every", metavar="Q", help='Longest time between checks, as "480 min".')
+@JSON
+def follow(record: Path, log: Path, check_every: str | None, as_json: bool) -> None:
+    """Follow a run LOG against a RECORD: limits kept, control charts, drift before the edge."""
+    from weldcalc.workflow_qualification import follow_files
+
+    _answer(follow_files(record, log, check_every), as_json)
+
+
+def _answer(answer: Any, as_json: bool) -> None:
+    _print_json(answer.data) if as_json else click.echo(answer.text)
+    if answer.written:
+        click.echo(f"wrote {answer.written}", err=True)
+    sys.exit(answer.exit_code)
+
+
 def _print_json(data: object) -> None:
     click.echo(json.dumps(data, indent=2, sort_keys=False, allow_nan=False, ensure_ascii=False))
-
-
-@contextmanager
-def _engine_notice() -> Iterator[None]:
-    """Tell a person at a terminal when the kernels are being compiled: it takes seconds."""
-    if not sys.stderr.isatty():
-        yield
-        return
-    from weldcalc.heatflow.enthalpy import kernels_are_cached
-
-    if not kernels_are_cached():
-        click.echo("Compiling the heat-flow kernels (once per machine) ...", err=True)
-    yield
-
-
-@contextmanager
-def _progress(title: str) -> Iterator[Any]:
-    """Yield a function to call with the name of each step; draws only on a terminal."""
-    from tqdm import tqdm
-
-    with tqdm(desc=title, unit="step", disable=not sys.stderr.isatty(), leave=False) as bar:
-
-        def step(name: str) -> None:
-            bar.set_postfix_str(name)
-            bar.update()
-
-        yield step
-
-
-@contextmanager
-def _counter(title: str) -> Iterator[Any]:
-    """Yield a function to call with the number of runs just finished; draws only on a terminal."""
-    from tqdm import tqdm
-
-    with tqdm(desc=title, unit="run", disable=not sys.stderr.isatty(), leave=False) as bar:
-        yield bar.update

@@ -142,4 +142,4 @@ def _finding_text(placed: tuple[Finding, str]) -> str:
 
 
 def _sentence(text: str) -> str:
-    return f"{text[0].upper()}{text[1:]}." if text else ""
+    return f"{text[0].upper()}{text[1:].rstrip('.')}." if text else ""

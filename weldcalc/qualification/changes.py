@@ -218,6 +218,8 @@ def _relative(difference: float, old: float, path: str) -> float | None:
 
 
 def _size(difference: float, path: str) -> str:
+    if not is_quantity(path):  # a count, such as that of the passes
+        return f"{difference:+.4g}"
     made = field(path)
     if made.is_temperature:
         return f"{difference:+.4g} K"

@@ -1,0 +1,138 @@
+"""Commands around coupons as a person meets them: calibrate, plan, compare, follow."""
+
+from __future__ import annotations
+
+import json
+from functools import cache
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+from coupon_samples import calibrated, thick_schedule
+
+from weldcalc.cli import main
+from weldcalc.qualification.coupon_writer import coupons_text
+from weldcalc.qualification.coupons import read_coupons
+from weldcalc.record import make_record, write_record
+
+DEMO = Path(__file__).resolve().parent.parent / "reference_data" / "demo"
+STEM, FLANGE = DEMO / "level_gauge_stem.toml", DEMO / "level_gauge_flange.toml"
+LIMITS, LOG = DEMO / "change_limits_stem.toml", DEMO / "run_log_stem.csv"
+
+
+def run(*arguments: object) -> Result:
+    return CliRunner().invoke(main, [str(argument) for argument in arguments])
+
+
+def fits(done: Result) -> bool:
+    return max(len(line) for line in done.stdout.splitlines()) <= 100
+
+
+@pytest.fixture
+def six(tmp_path: Path) -> tuple[Path, Path]:
+    """A schedule and six coupons of it, as files."""
+    schedule, coupons = tmp_path / "schedule.toml", tmp_path / "coupons.csv"
+    schedule.write_text(thick_schedule().to_toml(), encoding="utf-8")
+    coupons.write_text(coupons_text(calibrated(1)[1].sections), encoding="utf-8")
+    return schedule, coupons
+
+
+def test_calibrate_shows_fit_and_box_and_estimate_uses_it(
+    six: tuple[Path, Path], tmp_path: Path
+) -> None:
+    own = tmp_path / "own.json"
+    done = run("calibrate", *six, "-o", own)
+    assert done.exit_code == 0, done.output
+    assert fits(done)
+    for wanted in ("absorptance", "each left out", "Holds for", "before", "Next coupon", "S6"):
+        assert wanted in done.stdout
+    shipped = json.loads(run("estimate", six[0], "--json").stdout)["passes"][0]
+    used = run("estimate", six[0], "--calibration", own, "--json")
+    fitted = json.loads(used.stdout)["passes"][0]
+    width = [low_high(item) for item in (shipped, fitted)]
+    assert width[1] < 0.5 * width[0]
+    again = run("calibrate", *six, "-o", own)
+    assert again.exit_code == 2
+    assert "exists" in again.stderr
+
+
+def low_high(item: dict[str, list[float]]) -> float:
+    low, high = item["penetration_interval_mm"]
+    return high - low
+
+
+def test_refusal_is_exit_one_with_reasons_and_writes_nothing(
+    six: tuple[Path, Path], tmp_path: Path
+) -> None:
+    schedule, coupons = six
+    lines = coupons.read_text(encoding="utf-8").splitlines(keepends=True)
+    coupons.write_text("".join(lines[:5]), encoding="utf-8")  # two coupons
+    own = tmp_path / "own.json"
+    done = run("calibrate", schedule, coupons, "-o", own)
+    assert done.exit_code == 1
+    assert "too few coupons: 2" in done.stdout
+    assert fits(done)
+    data = json.loads(run("calibrate", schedule, coupons, "-o", own, "--json").stdout)
+    assert data["calibrated"] is False
+    assert any("too few" in reason for reason in data["reasons"])
+    assert not own.exists()
+
+
+def test_plan_writes_a_list_that_reads_back_once_filled_in(tmp_path: Path) -> None:
+    form = tmp_path / "form.csv"
+    done = run("plan", STEM, "--reliability", 0.9, "--confidence", 0.9, "-o", form)
+    assert done.exit_code == 0
+    assert fits(done)
+    # 22 coupons for 90/90 without failure: success-run theorem
+    assert len(read_coupons(form).names) == 22
+    spread = tmp_path / "spread.csv"
+    assert run("plan", STEM, "--spread", 7, "-o", spread).exit_code == 0
+    coupons = read_coupons(spread)
+    assert len(coupons.names) == 7
+    assert len({tuple(row.settings.items()) for row in coupons.sections}) == 5  # centre thrice
+    assert run("plan", STEM, "-o", form).exit_code == 2
+
+
+def test_compare_tells_what_needs_requalification(tmp_path: Path) -> None:
+    done = run("compare", STEM, FLANGE, "--limits", LIMITS)
+    assert done.exit_code == 1
+    assert "Requalification is needed" in done.stdout
+    assert fits(done)
+    data = json.loads(run("compare", STEM, FLANGE, "--limits", LIMITS, "--json").stdout)
+    assert data["requalification_needed"] is True
+    changed = tmp_path / "changed.toml"
+    text = STEM.read_text(encoding="utf-8").replace('"45 min"', '"30 min"')
+    changed.write_text(text, encoding="utf-8")
+    done = run("compare", STEM, changed, "--limits", LIMITS)
+    assert done.exit_code == 0
+    assert "clean_to_weld" in done.stdout
+    assert run("compare", STEM, STEM).stdout.startswith("The schedules do not differ.")
+
+
+@cache
+def record_folder(parent: Path) -> Path:
+    return write_record(make_record(STEM), parent / "record").folder
+
+
+def test_follow_finds_the_drift_of_the_demo(tmp_path_factory: pytest.TempPathFactory) -> None:
+    folder = record_folder(tmp_path_factory.mktemp("follow"))
+    done = run("follow", folder, LOG, "--check-every", "600 min")
+    assert done.exit_code == 1
+    assert fits(done)
+    for wanted in ("A limit is broken", "STOP", "power meter", "Next check"):
+        assert wanted in done.stdout
+    data = json.loads(run("follow", folder, LOG, "--json").stdout)
+    assert data["holds"] is False
+    kept = "".join(LOG.read_text(encoding="utf-8").splitlines(keepends=True)[:12])
+    log = folder.parent / "kept.csv"
+    log.write_text(kept, encoding="utf-8")
+    assert run("follow", folder, log).exit_code == 0
+    same = run("compare", folder, STEM)
+    assert same.exit_code == 0
+    assert same.stdout.startswith("The schedules do not differ.")
+
+
+def test_follow_without_a_record_is_unusable_input(tmp_path: Path) -> None:
+    done = run("follow", tmp_path, LOG)
+    assert done.exit_code == 2
+    assert "record.json" in done.stderr

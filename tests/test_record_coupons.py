@@ -1,0 +1,80 @@
+"""A record with coupons and a calibration: before and after, planned against done."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from coupon_samples import calibrated, thick_schedule
+
+from weldcalc.calibration_file import write_calibration
+from weldcalc.page.planned import calibrated as calibrated_piece
+from weldcalc.page.planned import plan_and_done
+from weldcalc.prediction import estimate
+from weldcalc.qualification.coupon_writer import coupons_text
+from weldcalc.record import make_record, open_record, write_record
+
+ACCEPTANCE = """\
+title = "Invented limits"
+document = "none: invented"
+typed_by = "nobody: invented"
+
+[demonstration]
+reliability = "90 %"
+confidence = "90 %"
+
+[[criterion]]
+feature = "fusion_width"
+at_least = "0.2 mm"
+"""
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A record of the thick pass with six coupons, typed limits and their calibration."""
+    work = tmp_path_factory.mktemp("record")
+    files = {name: work / name for name in ("s.toml", "c.csv", "a.toml", "own.json")}
+    files["s.toml"].write_text(thick_schedule().to_toml(), encoding="utf-8")
+    files["c.csv"].write_text(coupons_text(calibrated(1)[1].sections), encoding="utf-8")
+    files["a.toml"].write_text(ACCEPTANCE, encoding="utf-8")
+    write_calibration(calibrated(1)[2], files["own.json"])
+    record = make_record(
+        files["s.toml"],
+        coupons=files["c.csv"],
+        acceptance=files["a.toml"],
+        calibration=files["own.json"],
+    )
+    return write_record(record, work / "record").folder
+
+
+def test_predictions_before_and_after_stand_side_by_side(folder: Path) -> None:
+    data, made = open_record(folder)
+    (before,) = data["computed"]["before_calibration"]
+    (after,) = data["computed"]["passes"]
+    shipped = estimate(made.schedule).passes[0].to_json()
+    assert before["penetration_interval_mm"] == pytest.approx(shipped["penetration_interval_mm"])
+    widths = [one["penetration_interval_mm"] for one in (before, after)]
+    assert widths[1][1] - widths[1][0] < 0.5 * (widths[0][1] - widths[0][0])
+    assert data["model"]["calibrated"]
+    page = str(calibrated_piece(data).html)
+    assert "shipped constants" in page
+    assert "constants from coupons" in page
+
+
+def test_plan_stands_against_what_was_done(folder: Path) -> None:
+    data, _ = open_record(folder)
+    plan = data["computed"]["plan"]
+    # success-run theorem: ln(1 - 0.9) / ln(0.9), rounded up
+    assert (plan["coupons_needed"], plan["coupons_listed"]) == (22, 6)
+    assert plan["sections_listed"] == 12
+    entries = {row["name"]: row["coupons_with_an_entry"] for row in plan["tests"]}
+    assert entries["Leak test"] == 0
+    assert any(name.startswith("Macro section") and n == 6 for name, n in entries.items())
+    assert "22 coupons" in plan_and_done(data).html
+
+
+def test_without_a_calibration_nothing_is_compared(folder: Path) -> None:
+    data = make_record(folder / "inputs" / "schedule.toml").data
+    assert data["computed"]["before_calibration"] == []
+    assert calibrated_piece(data).html == ""
+    assert data["computed"]["plan"]["coupons_needed"] is None

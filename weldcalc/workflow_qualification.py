@@ -1,0 +1,199 @@
+"""Calibrating, planning, comparing and following, from files to an answer for a person."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from attrs import frozen
+
+if TYPE_CHECKING:
+    from weldcalc.calibration import CalibrationResult
+    from weldcalc.calibration_design import NextCoupon
+    from weldcalc.schedule import Schedule
+
+
+@frozen
+class Answer:
+    """What a command says.
+
+    Parameters
+    ----------
+    text : str
+        For people.
+    data : dict
+        The same as plain values.
+    exit_code : int
+        0 done, 1 the answer is no.
+    written : Path or None
+        File that was written.
+    """
+
+    text: str
+    data: dict[str, Any]
+    exit_code: int = 0
+    written: Path | None = None
+
+
+def calibrate_files(schedule: Path, coupons: Path, output: Path) -> Answer:
+    """Calibrate on a coupon list and write the calibration file, or say why not.
+
+    Parameters
+    ----------
+    schedule : Path
+        TOML.
+    coupons : Path
+        CSV of measured sections.
+    output : Path
+        JSON to write; must not exist yet.
+
+    Raises
+    ------
+    InputError
+        When an input cannot be used or the output exists.
+    """
+    from weldcalc.calibration import Refusal, calibrate
+    from weldcalc.calibration_design import next_coupon
+    from weldcalc.calibration_file import write_calibration
+    from weldcalc.prediction import estimate
+    from weldcalc.qualification.coupons import read_coupons
+    from weldcalc.schedule import load_schedule
+    from weldcalc.text_qualification import calibration_text, refusal_text
+    from weldcalc.whole_files import refuse_existing
+
+    refuse_existing(output)
+    loaded = load_schedule(schedule)
+    measured = read_coupons(coupons, wall_thickness=loaded.joint.wall_thickness)
+    try:
+        result = calibrate(loaded, measured)
+    except Refusal as refusal:
+        data = {"calibrated": False, "reasons": list(refusal.reasons)}
+        return Answer(refusal_text(refusal.reasons), data, refusal.exit_code)
+    following = next_coupon(result)
+    written = write_calibration(result, output)
+    before, after = estimate(loaded), estimate(loaded, calibration=written)
+    text = calibration_text(result, following=following, before=before, after=after)
+    text += f"\n\nDigest of the calibration: {written.sha256}"
+    return Answer(text, _calibration_data(result, following), written=output)
+
+
+def _calibration_data(result: CalibrationResult, following: NextCoupon) -> dict[str, Any]:
+    from weldcalc.calibration_file import calibration_json
+    from weldcalc.fields import json_key, to_json
+
+    coming = {json_key(key): to_json(value, key) for key, value in following.settings.items()}
+    content = calibration_json(result)
+    content.pop("sample")
+    return {
+        "calibrated": True,
+        **content,
+        "next_coupon": {
+            "pass": following.weld_pass,
+            **coming,
+            "depth_spread_ln_before": following.before,
+            "depth_spread_ln_after": following.after,
+        },
+    }
+
+
+def compare_files(old: Path, new: Path, limits: Path | None) -> Answer:
+    """Compare two schedules, or a record with a schedule, under typed limits of change.
+
+    Parameters
+    ----------
+    old, new : Path
+        Each a schedule file or a record folder.
+    limits : Path or None
+        TOML of the limits of change.
+
+    Raises
+    ------
+    InputError
+        When an input cannot be used.
+    """
+    from weldcalc.qualification.changes import compare, read_change_limits
+    from weldcalc.text_qualification import comparison_text
+
+    typed = None if limits is None else read_change_limits(limits)
+    made = compare(_schedule_of(old), _schedule_of(new), typed)
+    return Answer(comparison_text(made), made.to_json(), int(made.requalify))
+
+
+def _schedule_of(path: Path) -> Schedule:
+    from weldcalc.record import open_record
+    from weldcalc.schedule import load_schedule
+
+    return open_record(path)[1].schedule if path.is_dir() else load_schedule(path)
+
+
+def follow_files(record: Path, log: Path, check_every: str | None) -> Answer:
+    """Follow a run log against the schedule kept in a record.
+
+    Parameters
+    ----------
+    record : Path
+        Record folder.
+    log : Path
+        CSV of the run.
+    check_every : str or None
+        Longest time between checks of power and focus, such as "8 h".
+
+    Raises
+    ------
+    InputError
+        When an input cannot be used.
+    """
+    from weldcalc.qualification.follow import follow, read_run_log
+    from weldcalc.quantities import parse_quantity
+    from weldcalc.text_qualification import follow_text
+
+    every = None if check_every is None else parse_quantity(check_every, "clean_to_weld")
+    made = follow(_schedule_of(record), read_run_log(log), check_every=every)
+    return Answer(follow_text(made), made.to_json(), int(not made.holds))
+
+
+def plan_files(
+    schedule: Path, output: Path, *, reliability: float, confidence: float, spread: int | None
+) -> Answer:
+    """Plan coupons and write the blank coupon list.
+
+    Parameters
+    ----------
+    schedule : Path
+        TOML.
+    output : Path
+        CSV to write; must not exist yet.
+    reliability, confidence : float
+        To be shown [-].
+    spread : int or None
+        Number of coupons spread over settings of the first pass, for a calibration; None for as
+        many as show the reliability, all as scheduled.
+
+    Raises
+    ------
+    InputError
+        When an input cannot be used or the output exists.
+    """
+    from weldcalc.qualification.plan import coupon_form, qualification_plan
+    from weldcalc.schedule import load_schedule
+    from weldcalc.text_qualification import plan_text
+    from weldcalc.whole_files import refuse_existing, write_whole
+
+    refuse_existing(output)
+    loaded = load_schedule(schedule)
+    made = qualification_plan(reliability, confidence)
+    form = coupon_form([{}] * made.by_count[0]) if spread is None else _spread_form(loaded, spread)
+    write_whole(output, form)
+    return Answer(plan_text(made), made.to_json(), written=output)
+
+
+def _spread_form(schedule: Schedule, count: int) -> str:
+    from weldcalc.calibration_design import COLD, can_run, spread_of_settings
+    from weldcalc.qualification.plan import calibration_settings, coupon_form
+
+    item = schedule.passes[0]
+    places = calibration_settings(
+        spread_of_settings(item), count, possible=lambda setting: can_run(schedule, item, setting)
+    )
+    rounded = [{key: float(f"{value:.3g}") for key, value in place.items()} for place in places]
+    return coupon_form([{**place, "preheat": COLD} for place in rounded], weld_pass=item.name)
