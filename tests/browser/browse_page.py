@@ -14,7 +14,7 @@ from browsing import chromium, serious_faults
 from playwright.sync_api import Browser, Page
 from record_samples import data_of, full_record
 
-PAGE = "qualification_record.html"
+PAGE = "record.html"
 
 
 @pytest.fixture(scope="module")

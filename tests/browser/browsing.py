@@ -85,7 +85,7 @@ def lab(folder: Path, work: Path) -> Iterator[Lab]:
         "--allow-root",
     ]
     with (work / "lab.log").open("w") as log:
-        server = subprocess.Popen(  # noqa: S603 - this very interpreter on a fixed text
+        server = subprocess.Popen(
             [sys.executable, "-m", "jupyterlab", *options],
             env=environment,
             stdout=log,

@@ -27,7 +27,7 @@ LARGEST = 150_000  # bytes
 def record_page(browser: Browser, record: Path) -> Path:
     """Take the first screen of the record page."""
     page = browser.new_page(viewport={"width": 1120, "height": 800})
-    page.goto((record / "qualification_record.html").as_uri())
+    page.goto((record / "record.html").as_uri())
     target = PICTURES / "record_page.png"
     page.screenshot(path=target)
     page.close()

@@ -1,0 +1,311 @@
+"""Runs the shipped notebooks with guarded parameters, in this very environment and no other."""
+
+from __future__ import annotations
+
+import json
+import os
+import secrets
+import shutil
+import sys
+import tempfile
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from pathlib import Path
+from types import MappingProxyType
+from typing import Any
+
+from weldcalc import __version__
+from weldcalc.errors import InputError, WeldcalcError
+from weldcalc.fields import nearest
+
+_PACKAGE = Path(__file__).resolve().parent
+_CALLER = ("expected_version", "expected_prefix")
+
+# every notebook with the names it may be given: declared here, because guessing them from the
+# text of a cell has let misspelt names through silently elsewhere
+TEMPLATES: Mapping[str, tuple[str, ...]] = MappingProxyType(
+    {
+        "model_check": (),
+        "overlap_and_speed": ("schedule_file", "pass_name"),
+        "qualification_record": ("record_folder", "record_sha256"),
+        "recheck_a_record": ("record_folder",),
+    }
+)
+
+
+class NotebookError(WeldcalcError):
+    """A notebook stopped; the message is one line, the notebook as far as it got is kept."""
+
+
+def notebook_folder() -> Path:
+    """Return the folder of the shipped notebooks: the checkout's own, else the packaged copy.
+
+    Returns
+    -------
+    Path
+        Existing folder.
+
+    Raises
+    ------
+    WeldcalcError
+        When neither is there.
+    """
+    is_checkout = (_PACKAGE.parent / "pyproject.toml").is_file()
+    folders = [_PACKAGE.parent / "notebooks"] if is_checkout else []
+    for folder in [*folders, _PACKAGE / "_notebooks"]:
+        if folder.is_dir():
+            return folder
+    raise WeldcalcError(f"the notebooks are missing from {_PACKAGE}; install weldcalc again")
+
+
+def template_path(name: str) -> Path:
+    """Return the path of a shipped notebook.
+
+    Parameters
+    ----------
+    name : str
+        Key of `TEMPLATES`.
+
+    Returns
+    -------
+    Path
+        Existing file.
+
+    Raises
+    ------
+    InputError
+        When there is no such notebook; quotes the nearest names.
+    """
+    path = notebook_folder() / f"{name}.ipynb"
+    if name not in TEMPLATES or not path.is_file():
+        raise InputError.of("notebook", _unknown(name, TEMPLATES), name)
+    return path
+
+
+def run_template(
+    name: str,
+    *,
+    parameters: Mapping[str, str],
+    output: Path,
+    reads_as: Mapping[str, str] = MappingProxyType({}),
+    timeout: float = 600.0,
+) -> Path:
+    """Run a shipped notebook and keep the executed copy.
+
+    Parameters
+    ----------
+    name : str
+        Key of `TEMPLATES`.
+    parameters : mapping of str to str
+        Only names declared for the notebook; texts only (paths, digests, names).
+    output : Path
+        Where the executed notebook goes; written whole or not at all.
+    reads_as : mapping of str to str, optional
+        Text to be replaced in the executed notebook, such as the name of a folder that is still
+        unfinished by the name it will have.
+    timeout : float, optional
+        Longest time for one cell [s].
+
+    Returns
+    -------
+    Path
+        The output.
+
+    Raises
+    ------
+    InputError
+        For parameters that the notebook does not declare, with the nearest names.
+    NotebookError
+        When a cell fails or the kernel dies; what was reached is kept beside the output as
+        FAILED-<id>.ipynb.
+    """
+    template = template_path(name)
+    checked = _checked_parameters(name, parameters)
+    with tempfile.TemporaryDirectory(prefix="weldcalc-") as work:
+        draft = Path(work) / "executed.ipynb"
+        try:
+            with _own_kernel(Path(work)):
+                _execute(template, draft, checked, Path(work), timeout)
+        except Exception as error:  # whatever papermill, Jupyter or the kernel come up with
+            kept = _keep_failed(draft, output, reads_as)
+            raise NotebookError(f"notebook {name}: {_one_line(error)}{kept}") from None
+        _publish(draft, output, reads_as)
+    return output
+
+
+def _unknown(word: str, known: Mapping[str, Any] | tuple[str, ...]) -> str:
+    near = " or ".join(nearest(word, known))
+    return f"unknown; {f'did you mean {near}?' if near else 'known are ' + ', '.join(known)}"
+
+
+def _checked_parameters(name: str, parameters: Mapping[str, str]) -> dict[str, str]:
+    declared = TEMPLATES[name]
+    for key, value in parameters.items():
+        if key not in declared:
+            raise InputError.of(f"{name} parameter {key}", _unknown(key, declared))
+        if not isinstance(value, str):
+            raise InputError.of(f"{name} parameter {key}", "has to be a text", value)
+    caller = dict(zip(_CALLER, (__version__, sys.prefix), strict=True))
+    return {**parameters, **caller}
+
+
+def _execute(
+    template: Path, draft: Path, parameters: dict[str, str], work: Path, timeout: float
+) -> None:
+    import papermill
+
+    papermill.execute_notebook(
+        str(template),
+        str(draft),
+        parameters=parameters,
+        kernel_name="python3",
+        language="python",
+        cwd=str(work),
+        progress_bar=sys.stderr.isatty(),
+        execution_timeout=int(timeout),
+        start_timeout=120,
+        config=_kernel_config(),
+    )
+
+
+def _kernel_config() -> Any:
+    """Return settings that encrypt the talk with the kernel, where this Jupyter can do so."""
+    from jupyter_client.manager import KernelManager
+    from traitlets.config import Config
+    from zmq import has
+
+    config = Config()
+    if has("curve") and "transport_encryption" in KernelManager.class_trait_names():
+        config.KernelManager.transport_encryption = "auto"
+    return config
+
+
+@contextmanager
+def _own_kernel(work: Path) -> Iterator[None]:
+    """Point Jupyter at a kernel of this interpreter, and at no setting of the user's.
+
+    A "python3" kernel in a home folder may belong to another environment, and start-up files
+    there may change results; so kernel, settings and run-time files all live in a fresh folder.
+    """
+    from ipykernel.kernelspec import get_kernel_dict
+
+    # cells report their own errors; the kernel's log only tells of being stopped at the end
+    spec = get_kernel_dict(
+        python_arguments=["-Xfrozen_modules=off"], extra_arguments=["--log-level=CRITICAL"]
+    )
+    folder = work / "jupyter" / "kernels" / "python3"
+    folder.mkdir(parents=True)
+    (folder / "kernel.json").write_text(json.dumps(spec), encoding="utf-8")
+    places = {
+        "JUPYTER_PATH": work / "jupyter",
+        "JUPYTER_DATA_DIR": work / "jupyter_data",
+        "JUPYTER_CONFIG_DIR": work / "jupyter_config",
+        "JUPYTER_RUNTIME_DIR": work / "jupyter_run",
+        "IPYTHONDIR": work / "ipython",
+        "MPLBACKEND": "module://matplotlib_inline.backend_inline",
+        "PYDEVD_DISABLE_FILE_VALIDATION": "1",
+    }
+    if not _is_writable(os.environ.get("MPLCONFIGDIR") or Path.home() / ".config"):
+        places["MPLCONFIGDIR"] = work / "matplotlib"
+    before = {key: os.environ.get(key) for key in places}
+    os.environ.update({key: str(value) for key, value in places.items()})
+    try:
+        yield
+    finally:
+        _restore(before)
+
+
+def _is_writable(folder: str | Path) -> bool:
+    return os.access(folder, os.W_OK)
+
+
+def _restore(before: Mapping[str, str | None]) -> None:
+    for key, value in before.items():
+        if value is None:
+            os.environ.pop(key, None)
+        else:
+            os.environ[key] = value
+
+
+def _one_line(error: Exception) -> str:
+    name, value = getattr(error, "ename", None), getattr(error, "evalue", None)
+    text = f"{name}: {value}" if name else f"{type(error).__name__}: {error}"
+    return " ".join(text.split())[:500]
+
+
+def _keep_failed(draft: Path, output: Path, reads_as: Mapping[str, str]) -> str:
+    if not draft.is_file():
+        return ""
+    failed = output.parent / f"FAILED-{secrets.token_hex(4)}.ipynb"
+    _publish(draft, failed, reads_as)
+    return f" (as far as it got: {failed.name})"
+
+
+def _publish(draft: Path, output: Path, reads_as: Mapping[str, str]) -> None:
+    """Move an executed notebook to its place, without the paths and times of this one run."""
+    import nbformat
+
+    notebook = nbformat.read(draft, as_version=4)
+    notebook.metadata.pop("papermill", None)
+    for cell in notebook.cells:
+        cell.metadata.pop("papermill", None)
+        cell.metadata.pop("execution", None)
+    text = nbformat.writes(notebook)
+    for old, new in reads_as.items():
+        text = text.replace(json.dumps(old)[1:-1], json.dumps(new)[1:-1])
+    partial = output.with_name(f".{output.name}.{secrets.token_hex(4)}")
+    partial.write_text(text, encoding="utf-8", newline="\n")
+    partial.replace(output)
+
+
+def check_environment(expected_version: str, expected_prefix: str) -> None:
+    """Stop a notebook that runs in another environment than the command that started it.
+
+    Parameters
+    ----------
+    expected_version, expected_prefix : str
+        weldcalc version and sys.prefix of the caller; empty when a person runs the notebook.
+
+    Raises
+    ------
+    WeldcalcError
+        When either differs.
+    """
+    found = (__version__, sys.prefix)
+    for what, wanted, here in zip(
+        ("weldcalc", "prefix"), (expected_version, expected_prefix), found, strict=True
+    ):
+        if wanted and wanted != here:
+            raise WeldcalcError(f"the kernel runs {what} {here}, the caller {wanted}")
+
+
+def copy_notebooks(folder: Path) -> tuple[Path, ...]:
+    """Copy the shipped notebooks and the demo inputs to a folder of the user's.
+
+    Parameters
+    ----------
+    folder : Path
+        Made when it is not there; files that exist are kept and refused.
+
+    Returns
+    -------
+    tuple of Path
+        What was copied.
+
+    Raises
+    ------
+    InputError
+        When one of the files exists already; nothing is copied then.
+    """
+    from weldcalc.reference import data_folder
+
+    sources = sorted(notebook_folder().glob("*.ipynb"))
+    sources += sorted(path for path in (data_folder() / "demo").glob("*") if path.is_file())
+    targets = [folder / source.name for source in sources]
+    taken = [target for target in targets if target.exists()]
+    if taken:
+        raise InputError.of(str(taken[0]), "exists already; name a new folder to keep your work")
+    folder.mkdir(parents=True, exist_ok=True)
+    for source, target in zip(sources, targets, strict=True):
+        shutil.copyfile(source, target)
+    return tuple(targets)

@@ -1,0 +1,302 @@
+"""The qualification record: computed by the package alone, written whole, never overwritten."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Mapping, Sequence
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from attrs import field, frozen
+
+from weldcalc.canonical import parse_json, sha256_of_bytes
+from weldcalc.errors import InputError, WeldcalcError
+from weldcalc.record_content import (
+    InputFile,
+    check_intact,
+    content_of,
+    environment,
+    material_files_of,
+)
+from weldcalc.record_files import (
+    LARGEST_FILE,
+    is_plain_name,
+    read_inside,
+    text_of,
+    unfinished_folders,
+    write_folder,
+)
+from weldcalc.record_results import estimated
+from weldcalc.sign_off import form
+
+if TYPE_CHECKING:
+    from weldcalc.prediction import Estimate
+    from weldcalc.schedule import Schedule
+
+RECORD_NAME = "record.json"
+FORM_NAME = "sign_off_form.toml"
+
+View = Callable[[Path], None]
+
+
+@frozen
+class Record:
+    """A record in memory: its data and the input files they were computed from.
+
+    Parameters
+    ----------
+    data : dict
+        What record.json holds.
+    files : sequence of InputFile
+        Kept beside it, byte for byte.
+    """
+
+    data: dict[str, Any] = field(repr=False)
+    files: Sequence[InputFile] = ()
+
+    @property
+    def status(self) -> str:
+        """Return the status in words."""
+        return str(self.data["status"])
+
+    @property
+    def sha256(self) -> str:
+        """Return the digest of the record."""
+        return str(self.data["record_sha256"])
+
+
+@frozen
+class WrittenRecord:
+    """A record on disk.
+
+    Parameters
+    ----------
+    folder : Path
+        Where it lies.
+    record : Record
+        What was written.
+    notes : sequence of str
+        What a person should know: views that could not be made, leftovers of interrupted runs.
+    """
+
+    folder: Path
+    record: Record
+    notes: Sequence[str] = ()
+
+    @property
+    def status(self) -> str:
+        """Return the status in words."""
+        return self.record.status
+
+
+def make_record(
+    schedule: Schedule | Path | str,
+    *,
+    coupons: Path | None = None,
+    acceptance: Path | None = None,
+    calibration: Path | None = None,
+    sign_off: Path | None = None,
+    previous: Path | None = None,
+) -> Record:
+    """Compute a qualification record from a schedule and the files that belong to it.
+
+    Parameters
+    ----------
+    schedule : Schedule or path
+        A loaded schedule, or its TOML file.
+    coupons : Path, optional
+        CSV of measured coupons.
+    acceptance : Path, optional
+        TOML of acceptance criteria, typed in by the user from a licensed copy.
+    calibration : Path, optional
+        JSON of a calibration.
+    sign_off : Path, optional
+        TOML with what people filled in: answers, requirements, names and dates.
+    previous : Path, optional
+        Folder of the record that this one revises or signs.
+
+    Returns
+    -------
+    Record
+        Complete; nothing is written yet.
+
+    Raises
+    ------
+    InputError
+        When an input cannot be used or does not fit the others.
+    """
+    files = [_schedule_file(schedule)]
+    given = {
+        "coupons": coupons,
+        "acceptance": acceptance,
+        "calibration": calibration,
+        "sign_off": sign_off,
+    }
+    files += _material_files(files[0], schedule)
+    files += [_input_file(role, Path(path)) for role, path in given.items() if path is not None]
+    if previous is not None:
+        content = read_inside(Path(previous), RECORD_NAME)
+        files.append(InputFile(role="previous", name=RECORD_NAME, content=content))
+    return Record(data=_with_circumstances(content_of(files)), files=tuple(files))
+
+
+def _schedule_file(schedule: Schedule | Path | str) -> InputFile:
+    if isinstance(schedule, Path | str):
+        return _input_file("schedule", Path(schedule))
+    from weldcalc.schedule import load_schedule
+
+    path = schedule.source_path
+    if path is not None and path.is_file() and load_schedule(path) == schedule:
+        return _input_file("schedule", path)
+    # built or changed in Python: its own text is the input, not the file it once came from
+    text = schedule.to_toml().encode("utf-8")
+    return InputFile(role="schedule", name="schedule.toml", content=text)
+
+
+def _material_files(file: InputFile, schedule: Schedule | Path | str) -> list[InputFile]:
+    """Return the user's own material files, which a record keeps under their own names."""
+    folder = Path(schedule).parent if isinstance(schedule, Path | str) else schedule.folder
+    found = []
+    for role, name in material_files_of(text_of(file.content, file.name), file.name).items():
+        if not is_plain_name(name):
+            raise InputError.of(
+                f"joint.{role}",
+                "a record keeps its inputs in one folder: put the file beside the schedule, under "
+                "a name of letters, digits, - and _",
+                name,
+            )
+        found.append(InputFile(role=role, name=name, content=read_inside(folder, name)))
+    return found
+
+
+def _input_file(role: str, path: Path) -> InputFile:
+    with path.open("rb") as file:
+        content = file.read(LARGEST_FILE + 1)
+    if len(content) > LARGEST_FILE:
+        raise InputError.of(str(path), f"is larger than {LARGEST_FILE // 1024} KiB")
+    return InputFile(role=role, name=path.name, content=content)
+
+
+def _with_circumstances(content: dict[str, Any]) -> dict[str, Any]:
+    """Return a record with when and on what it was made: kept in it, outside its digest."""
+    made = datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+    return {**content, "made_utc": made, "environment": environment()}
+
+
+def read_record(folder: Path | str) -> dict[str, Any]:
+    """Return the data of a record, after checking that they were not altered.
+
+    Parameters
+    ----------
+    folder : Path or str
+        The record folder.
+
+    Returns
+    -------
+    dict
+        What record.json holds.
+
+    Raises
+    ------
+    InputError
+        When there is no record there or it was altered after it was made.
+    """
+    data = parse_json(text_of(read_inside(Path(folder), RECORD_NAME), RECORD_NAME), RECORD_NAME)
+    check_intact(data, RECORD_NAME)
+    return dict(data)
+
+
+def write_record(
+    record: Record, folder: Path | str, *, views: Sequence[View] = ()
+) -> WrittenRecord:
+    """Write a record into a new folder: whole, or not at all.
+
+    Parameters
+    ----------
+    record : Record
+        From `make_record`.
+    folder : Path or str
+        Where it goes; must not exist yet.
+    views : sequence of callable, optional
+        Each is called with the unfinished folder and adds one view of the record (notebook, page,
+        card). A view that fails leaves a note and no gap in the record itself.
+
+    Returns
+    -------
+    WrittenRecord
+        With notes for whatever went wrong beside the record.
+
+    Raises
+    ------
+    InputError
+        When the folder exists or another run wrote it first.
+    """
+    folder = Path(folder)
+    notes = [
+        f"{path}: left by an interrupted run; may be deleted" for path in unfinished_folders(folder)
+    ]
+
+    def fill(draft: Path) -> None:
+        _write_files(record, draft)
+        notes.extend(note for view in views for note in _view_notes(view, draft))
+
+    write_folder(folder, fill)
+    return WrittenRecord(folder=folder, record=record, notes=tuple(notes))
+
+
+def _write_files(record: Record, draft: Path) -> None:
+    for file in record.files:
+        path = draft / file.path
+        path.parent.mkdir(exist_ok=True)
+        path.write_bytes(file.content)
+    text = json.dumps(record.data, indent=1, ensure_ascii=False, allow_nan=False)
+    (draft / RECORD_NAME).write_text(text + "\n", encoding="utf-8", newline="\n")
+    blank = form(record.data["computed_sha256"], record.data["items"])
+    (draft / FORM_NAME).write_text(blank, encoding="utf-8", newline="\n")
+
+
+def _view_notes(view: View, draft: Path) -> list[str]:
+    try:
+        view(draft)
+    except WeldcalcError as error:
+        return [str(error)]
+    except Exception as error:  # a drawing that fails must not cost the record
+        return [f"a view could not be made: {type(error).__name__}: {error}"]
+    return []
+
+
+def open_record(folder: Path | str, record_sha256: str = "") -> tuple[dict[str, Any], Estimate]:
+    """Return the data of a record, and the estimate computed again from its input files.
+
+    Parameters
+    ----------
+    folder : Path or str
+        The record folder.
+    record_sha256 : str, optional
+        Digest that the record has to have; empty to take whatever is there.
+
+    Returns
+    -------
+    tuple of (dict, Estimate)
+        Data of record.json, and what the pictures are drawn from.
+
+    Raises
+    ------
+    InputError
+        When the record was altered, is another one, or an input is not the one it names.
+    """
+    from weldcalc.schedule import load_schedule
+
+    data = read_record(folder)
+    if record_sha256 and data["record_sha256"] != record_sha256:
+        raise InputError.of(RECORD_NAME, "is not the record that was asked for", record_sha256)
+    kept = {named["role"]: _intact_input(Path(folder), named) for named in data["input_files"]}
+    return data, estimated(load_schedule(kept["schedule"]), kept.get("calibration"))
+
+
+def _intact_input(folder: Path, named: Mapping[str, Any]) -> Path:
+    path = str(named["path"])
+    if sha256_of_bytes(read_inside(folder, path)) != named["sha256"]:
+        raise InputError.of(path, "was altered after the record was made")
+    return folder / path

@@ -1,0 +1,119 @@
+"""A whole record folder: data, executed notebook, page and set-up card, in one go."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from weldcalc.record import (
+    Record,
+    View,
+    WrittenRecord,
+    make_record,
+    open_record,
+    write_record,
+)
+
+if TYPE_CHECKING:
+    from weldcalc.schedule import Schedule
+
+NOTEBOOK = "qualification_record"
+NOTEBOOK_NAME = "record.ipynb"
+PAGE_NAME = "record.html"
+CARD_NAME = "setup_card.pdf"
+
+Step = Callable[[str], None]
+
+
+def write_full_record(
+    schedule: Schedule | Path | str,
+    *,
+    folder: Path | str,
+    coupons: Path | None = None,
+    acceptance: Path | None = None,
+    calibration: Path | None = None,
+    sign_off: Path | None = None,
+    previous: Path | None = None,
+    progress: Step | None = None,
+) -> WrittenRecord:
+    """Compute a record and write it with all its views into a new folder.
+
+    Parameters
+    ----------
+    schedule : Schedule or path
+        A loaded schedule, or its TOML file.
+    folder : Path or str
+        Where the record goes; must not exist yet.
+    coupons, acceptance, calibration, sign_off, previous : Path, optional
+        As for `make_record`.
+    progress : callable, optional
+        Called with the name of each step as it begins.
+
+    Returns
+    -------
+    WrittenRecord
+        Whole as data even where a view failed; its notes say which.
+
+    Raises
+    ------
+    InputError
+        When an input cannot be used or the folder exists.
+    """
+    step = progress or _say_nothing
+    step("computing")
+    record = make_record(
+        schedule,
+        coupons=coupons,
+        acceptance=acceptance,
+        calibration=calibration,
+        sign_off=sign_off,
+        previous=previous,
+    )
+    return write_record(record, folder, views=_views(record, Path(folder), step))
+
+
+def _say_nothing(name: str) -> None:
+    """Take the name of a step and do nothing with it."""
+
+
+def _views(record: Record, folder: Path, step: Step) -> tuple[View, ...]:
+    def notebook(draft: Path) -> None:
+        from weldcalc.notebook import run_template
+
+        step("notebook")
+        run_template(
+            NOTEBOOK,
+            parameters={"record_folder": str(draft.resolve()), "record_sha256": record.sha256},
+            output=draft / NOTEBOOK_NAME,
+            reads_as={str(draft.resolve()): str(folder.resolve())},
+        )
+
+    def page(draft: Path) -> None:
+        from weldcalc.report import write_page
+
+        if not (draft / NOTEBOOK_NAME).is_file():
+            return  # the notebook has said already why it failed
+        step("page")
+        write_page(
+            draft / NOTEBOOK_NAME, draft / PAGE_NAME, title=_title(record), footer=_footer(record)
+        )
+
+    def card(draft: Path) -> None:
+        from weldcalc.card import write_setup_card
+
+        step("set-up card")
+        made = open_record(draft, record.sha256)[1]
+        write_setup_card(made.schedule, draft / CARD_NAME, estimate=made)
+
+    return notebook, page, card
+
+
+def _title(record: Record) -> str:
+    data = record.data
+    return f"{data['number']} revision {data['revision']}: {data['title']}"
+
+
+def _footer(record: Record) -> str:
+    data = record.data
+    return f"{data['number']} revision {data['revision']}. {data['status']}. {record.sha256[:16]}"
