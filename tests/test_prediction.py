@@ -292,14 +292,6 @@ def test_pulses_faster_than_heat_crosses_the_wall_are_noted(whole: Estimate) -> 
         assert ("rate-against-wall" in found) is fires
 
 
-def test_plate_offset_and_tilt_that_are_left_out_are_named() -> None:
-    made = first_pass(beam_offset="0.05 mm")
-    one = estimate(schedule_from_mapping(made)).passes[0]
-    (finding,) = [f for f in one.findings if f.code == "joint-simplified"]
-    assert "beam offset of 0.0500 mm" in finding.text
-    assert "plate" not in finding.text
-
-
 def test_a_pause_before_the_first_pass_is_noted() -> None:
     made = estimate(schedule_from_mapping(first_pass(pause_before="5 s")))
     assert "pause-before-first" in codes(made.passes[0].findings)

@@ -231,15 +231,15 @@ class TestPanel:
         start = LESSON.settings.travel_speed
         for factor in (1.2, 1.4, 1.6):
             panel.move("travel_speed", factor * start)
-        assert "from 0.500 mm/s to 0.800 mm/s" in panel.says.value
+        assert "from 0.350 mm/s to 0.560 mm/s" in panel.says.value
         panel.move("peak_power", 420.0)
-        assert "from 390 W to 420 W" in panel.says.value
+        assert "from 580 W to 420 W" in panel.says.value
         assert "mm/s" not in panel.says.value
 
     def test_impossible_settings_keep_the_picture_and_say_why(self):
         panel = Panel(LESSON)
         drawn = panel.drawn.value
-        panel.move("pulse_duration", 0.3)
+        panel.move("pulse_duration", 0.4)
         assert panel.drawn.value == drawn
         assert "trouble" in panel.says.value
         assert "lower the rate" in panel.says.value
@@ -259,12 +259,12 @@ class TestExercises:
     @pytest.mark.parametrize(
         ("number", "right", "wrong", "hint"),
         [
-            # by hand: 1 mm/s over 5 Hz is 0.2 mm, half of 0.4 mm
-            (0, 50.0, 75.0, "old speed"),
-            # by hand: 1.5 mm/s over 30 % of 0.4 mm
-            (1, 12.5, 1.5 / (0.7 * 0.4), "not the share that is not"),
-            # by hand: 390 W over pi 0.4^2 mm2
-            (2, 390 / (np.pi * 0.16), 390 / (np.pi * 0.04), "narrow spot"),
+            # by hand: 0.7 mm/s over 3 Hz is 0.233 mm of 0.4 mm
+            (0, 41.67, 70.83, "old speed"),
+            # by hand: 1.05 mm/s over 30 % of 0.4 mm
+            (1, 8.75, 1.05 / (0.7 * 0.4), "not the share that is not"),
+            # by hand: 580 W over pi 0.4^2 mm2
+            (2, 580 / (np.pi * 0.16), 580 / (np.pi * 0.04), "narrow spot"),
         ],
     )
     def test_know_the_answer_and_the_usual_slip(self, number, right, wrong, hint):
@@ -278,8 +278,10 @@ class TestExercises:
 
     def test_slider_tasks_can_be_done_and_say_what_is_still_open(self):
         through, cool = (one for one in all_exercises(LESSON) if isinstance(one, Task))
-        assert through.check(outcome()) == (True, through.done)
-        open_ = through.check(outcome(peak_power=200.0, travel_speed=4e-3))[1]
+        thick = {"wall_thickness": 1.5 * LESSON.settings.wall_thickness}
+        assert through.check(outcome(**thick, peak_power=700.0)) == (True, through.done)
+        assert "the wall is under 0.600 mm" in through.check(outcome())[1]
+        open_ = through.check(outcome(**thick, peak_power=200.0, travel_speed=4e-3))[1]
         assert "do not go through" in open_
         assert "root overlap is under 70.0 %" in open_
         quick = {"travel_speed": 1e-3, "repetition_rate": 10.0, "pulse_duration": 2e-3}
@@ -291,7 +293,7 @@ class TestExercises:
         box = trainee.exercises(panel)
         first = box.children[1]
         typed, button = first.children[1].children
-        typed.value = 50.0
+        typed.value = 41.7
         button.click()
         assert "Right" in first.children[2].value
         fourth = box.children[4]

@@ -117,8 +117,10 @@ pulses            | count | 0 .. 1e9      | Number of pulses in the pass.
 weld_time         | s     | 0 .. 1e7      | Time the pass takes, pauses included.
 heat_input        | J/mm  | 0 .. 1e6      | Energy sent to each millimetre of seam.
 heat_taken_up     | J/mm  | 0 .. 1e6      | Energy that each millimetre of seam takes up.
-penetration       | mm    | 0 .. 100      | Depth of the melted metal.
-penetration_fraction | %  | 0 .. 10000    | Depth of the melted metal as a share of the wall.
+penetration       | mm    | 0 .. 100      | Depth of the melted metal; of a joint section, length of
+                  the joint line that is melted in both members.
+penetration_fraction | %  | 0 .. 10000    | Depth of the melted metal as a share of the wall; more
+                  than all of it is possible in a plate thicker than the tube.
 penetration_interval | mm | 0 .. 100      | Range in which the depth is expected to lie.
 fusion_width      | mm    | 0 .. 100      | Width of the melted metal at the top.
 guaranteed_penetration | mm | 0 .. 100    | Depth of the melted metal half a pitch from the pulse,
@@ -131,6 +133,10 @@ middle_width      | mm    | 0 .. 100      | Width of the melted metal at half th
 root_width        | mm    | 0 .. 100      | Width of the melted metal on the far side.
 haz_width         | mm    | 0 .. 100      | Width of the heat-affected metal on each side.
 mode              | text  |               | How the weld forms: conduction, transition or keyhole.
+engine            | text  |               | Which of the two heat-flow engines it was: spot or
+                  section.
+absorbed_share    | %     | 0 .. 100      | Share of each member in the energy that is taken up.
+fused_area        | mm2   | 0 .. 1e4      | Melted area of each member in the section.
 absorptance       | %     | 0 .. 100      | Share of the pulse that the metal takes up.
 peak_part_temperature | degC | -50 .. 5000 | Hottest the part becomes as a whole, off the weld.
 findings          | text  |               | What to look at, the gravest first.
@@ -160,10 +166,10 @@ largest_pitch     | mm    | 0 .. 100      | Largest pulse pitch that still meets
 largest_travel_speed | mm/s | 0 .. 1e4    | Travel speed at that pitch.
 keyhole_irradiance | W/mm2 | 0 .. 1e9     | Irradiance from which the vapour depression opens.
 remelt_depth      | mm    | 0 .. 100      | Depth to which a later pass melts the first pass again.
-joint_margin      | mm    | -100 .. 100   | How far the fused metal reaches past the far edge of the joint,
-                  midway between two pulses and down to the depth asked for.
-cover_margin      | mm    | -100 .. 100   | How far the later pass reaches past the fused metal of the
-                  first pass on the narrower side.
+joint_margin      | mm    | -100 .. 100   | How far the fused metal reaches past the far edge of the
+                  joint, midway between two pulses and down to the depth asked for.
+cover_margin      | mm    | -100 .. 100   | How far the later pass reaches past the fused metal of
+                  the first pass on the narrower side.
 underfill         | mm    | 0 .. 10       | Depth by which the weld stays below the surface.
 throat            | mm    | 0 .. 100      | Thickness of the weld where it is thinnest.
 time_above_shielding | s  | 0 .. 1e5      | Time the metal stays too hot to leave the gas.

@@ -45,6 +45,7 @@ SCALES: Mapping[str, Scale] = MappingProxyType(
         "J/mm": Scale("J/m", 1e-3),
         "J/m2": Scale("J/m2", 1.0),
         "W/mm2": Scale("W/m2", 1e-6),
+        "mm2": Scale("m2", 1e6),
         "deg": Scale("rad", 180 / math.pi),
         "rpm": Scale("rad/s", 30 / math.pi),
         "degC": Scale("K", 1.0, -273.15),

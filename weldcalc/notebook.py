@@ -25,6 +25,7 @@ _CALLER = ("expected_version", "expected_prefix")
 # text of a cell has let misspelt names through silently elsewhere
 TEMPLATES: Mapping[str, tuple[str, ...]] = MappingProxyType(
     {
+        "draft_a_schedule": ("schedule_file", "output_file"),
         "model_check": (),
         "overlap_and_speed": ("schedule_file", "pass_name"),
         "qualification_record": ("record_folder", "record_sha256"),

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from typing import Any, Final
+from typing import Any, Final, Literal
 
+import numpy as np
 from attrs import field, frozen
+from numpy.typing import NDArray
 
 from weldcalc.findings import Finding
 from weldcalc.heatflow.pulse_result import PulseResult
+from weldcalc.pass_joint import SectionPulse
 from weldcalc.pass_mode import OtherMode
 from weldcalc.pass_seam import PassSeam
 from weldcalc.pass_spread import Spread
@@ -58,9 +61,12 @@ FURTHER_KEYS: Final = (
     "seam_preheat",
     "cooling_rate",
     "solidification_time",
+    "engine",
+    "absorbed_share",
+    "fused_area",
 )
 PASS_KEYS: Final = DOCUMENTED_KEYS + FURTHER_KEYS
-_TEXT: Final = frozenset({"name", "mode"})
+_TEXT: Final = frozenset({"name", "mode", "engine"})
 
 
 @frozen(eq=False)
@@ -71,6 +77,13 @@ class PassEstimate:
     Penetration and widths are those of the coldest pulse of the pass, at its centre;
     `guaranteed_penetration`, `least_ligament` and `least_root_width` are found half a pitch away
     from it. How the pulses change along the seam stands in `seam` and in `history`.
+
+    `engine` is "spot" where the beam stands upright on the line of a butt joint, else "section".
+    Penetration in a section is that of the joint: the length of the joint line, from the
+    irradiated face, along which both members are fused. Its fraction is of the wall, so that in a
+    plate thicker than the tube it may pass 1. `absorbed_share` and `fused_area` go by the name of
+    the member and are None where the engine is "spot". `fits` holds the coldest pulse on coarse
+    cells, on closed and level members and at the largest gap and mismatch.
     """
 
     name: str
@@ -114,8 +127,12 @@ class PassEstimate:
     cooling_rate: float | None
     solidification_time: float | None
     findings: tuple[Finding, ...]
+    engine: Literal["spot", "section"]
+    absorbed_share: dict[str, float] | None
+    fused_area: dict[str, float] | None
+    fits: tuple[SectionPulse, SectionPulse] | None = field(repr=False)
     thickness: float
-    pulse: PulseResult = field(repr=False)
+    pulse: PulseResult | SectionPulse = field(repr=False)
     other_mode: OtherMode = field(repr=False)
     spread: Spread = field(repr=False)
     seam: PassSeam = field(repr=False)
@@ -124,6 +141,21 @@ class PassEstimate:
     def history(self) -> PassHistory:
         """Return what every pulse finds and does at nominal energy."""
         return self.seam.history
+
+    @property
+    def seam_outline(self) -> NDArray[np.float64]:
+        """Return the fused zone in the plane of seam and beam, from the pulse's centre on.
+
+        Points (distance along the seam, depth) [m], shape (k, 2), top first.
+        """
+        pulse = self.pulse
+        return pulse.seam_outline if isinstance(pulse, SectionPulse) else pulse.fusion_outline
+
+    @property
+    def far_side(self) -> float:
+        """Return where depth ends [m]: the wall, or the length of the joint line in a section."""
+        ratio = self.seam.ratio
+        return self.thickness if ratio is None else ratio.limit
 
     def to_json(self) -> dict[str, Any]:
         """Return plain values whose keys carry the shown unit; fractions stay 0 to 1."""
@@ -143,6 +175,8 @@ def _plain(value: Any, key: str) -> Any:
         return [finding.to_json() for finding in value]
     if key in _TEXT or value is None:
         return value
+    if isinstance(value, dict):
+        return {name: to_json(float(part), key) for name, part in value.items()}
     if isinstance(value, tuple):
         return [to_json(end, key) for end in value]
     return value if isinstance(value, int) else to_json(float(value), key)

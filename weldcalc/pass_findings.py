@@ -9,6 +9,7 @@ from attrs import evolve
 
 from weldcalc.calibration_data import Calibration
 from weldcalc.findings import Finding
+from weldcalc.pass_joint_findings import joint_findings
 from weldcalc.quantities import show
 
 if TYPE_CHECKING:
@@ -16,6 +17,7 @@ if TYPE_CHECKING:
     from weldcalc.schedule import Schedule, WeldPass
 
 SURE = 0.95  # chance below which a goal that is met is still called uncertain
+_OF_THE_COLDEST = ("not-melted", "member-not-melted")
 _NO_HAZ_DATA = (
     "no published pulse gives a heat-affected width and no published titanium seam gives its "
     "settings: not validated until coupons calibrate it"
@@ -41,7 +43,7 @@ def pass_findings(
     found = [
         *_pulse_findings(made),
         *_validity_findings(item, calibration),
-        *_geometry_findings(schedule, item),
+        *joint_findings(schedule, made),
         *_mode_findings(made),
         *_overlap_findings(schedule, made),
     ]
@@ -53,11 +55,11 @@ def pass_findings(
 def _pulse_findings(made: PassEstimate) -> Iterator[Finding]:
     """Yield what the engine says: of the coldest pulse whether it melts, else of the hottest."""
     for finding in made.pulse.warnings:
-        if finding.code == "not-melted":
+        if finding.code in _OF_THE_COLDEST:
             yield finding
     known = {finding.code for finding in made.pulse.warnings}
     for finding in made.seam.hottest.warnings:
-        if finding.code not in ("beyond-validity", "not-melted"):
+        if finding.code not in ("beyond-validity", *_OF_THE_COLDEST):
             warm = show(made.seam_preheat[1], "seam_preheat")
             only = "" if finding.code in known else f" (only once the seam is warm, at {warm})"
             yield evolve(finding, text=finding.text + only)
@@ -72,27 +74,6 @@ def _validity_findings(item: WeldPass, calibration: Calibration) -> Iterator[Fin
             f"{'; '.join(outside)}: all intervals are widened, and nothing measured backs them",
             "weld coupons, section them and calibrate",
             f"range of the pulses behind the model constants ({calibration.origin})",
-        )
-
-
-def _geometry_findings(schedule: Schedule, item: WeldPass) -> Iterator[Finding]:
-    left_out = [
-        words
-        for words, there in (
-            ("the plate", schedule.joint.type == "tube-to-plate"),
-            (f"the beam offset of {show(item.beam_offset, 'beam_offset')}", item.beam_offset),
-            (f"the beam angle of {show(item.beam_angle, 'beam_angle')}", item.beam_angle),
-        )
-        if there
-    ]
-    if left_out:
-        yield Finding(
-            "caution",
-            "joint-simplified",
-            f"the pulse is computed upright on a sheet of the wall's thickness: "
-            f"{' and '.join(left_out)} are left out",
-            "look at the section of the joint, and section coupons across both members",
-            "simplification of this estimate",
         )
 
 

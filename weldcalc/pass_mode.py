@@ -17,6 +17,8 @@ from weldcalc.heatflow.constants import ModelConstants
 from weldcalc.heatflow.pulse_result import PulseResult
 from weldcalc.materials import Material
 from weldcalc.pass_pulse import PulseSettings, run_pulse
+from weldcalc.pass_ratio import JointRatio, sheet_pulse
+from weldcalc.pass_response import Pulse
 from weldcalc.quantities import json_key, to_json
 
 NEAR = 0.25  # share of the threshold within which both modes are shown
@@ -35,12 +37,12 @@ class OtherMode:
     threshold : float or None
         Mean irradiance from which the depression opens [W/m2]; None when it is further than a
         quarter away.
-    pulse : PulseResult or None
+    pulse : PulseResult, JointPulse or None
         The same pulse in the other mode; None with the threshold.
     """
 
     threshold: float | None = None
-    pulse: PulseResult | None = None
+    pulse: Pulse | None = None
 
     def to_json(self) -> dict[str, Any]:
         """Return plain values whose keys carry the shown unit; None where it does not apply."""
@@ -85,6 +87,27 @@ def other_mode(metal: Material, settings: PulseSettings, pulse: PulseResult) -> 
         threshold=mean_irradiance(power=power, diameter=settings["spot_diameter"]),
         pulse=_other_way(metal, settings, is_open, factor),
     )
+
+
+def other_mode_on_joint(ratio: JointRatio, preheat: float) -> OtherMode:
+    """Look for the threshold on the sheet that stands for a joint, and carry it over to the joint.
+
+    Parameters
+    ----------
+    ratio : JointRatio
+        From sheet to joint.
+    preheat : float
+        Of the pulse [K].
+
+    Returns
+    -------
+    OtherMode
+    """
+    settings: PulseSettings = {**ratio.setup.sheet, "preheat": preheat}
+    found = other_mode(ratio.setup.metals[0], settings, sheet_pulse(ratio.setup, preheat))
+    if not isinstance(found.pulse, PulseResult):
+        return found
+    return evolve(found, pulse=ratio.joint_pulse(found.pulse, preheat))
 
 
 def _opened(pulse: PulseResult) -> bool:

@@ -7,7 +7,7 @@ measures how far the lines are off.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from typing import Final
+from typing import Final, TypeAlias
 
 import numpy as np
 from attrs import field, frozen
@@ -15,10 +15,12 @@ from numpy.typing import NDArray
 
 from weldcalc.heatflow.pulse_result import PulseResult
 from weldcalc.materials import Material
+from weldcalc.pass_joint import JointPulse
 from weldcalc.pass_pulse import PulseSettings, run_pulse
 
 Floats = NDArray[np.float64]
-PulseAt = Callable[[float, float], PulseResult]
+Pulse: TypeAlias = PulseResult | JointPulse
+PulseAt: TypeAlias = Callable[[float, float], Pulse]
 
 NODES = 5
 CHECKED: Final = ("penetration", "fusion_width", "root_width", "haz_width", "heat_left")
@@ -37,15 +39,16 @@ class PassResponse:
         Temperatures that were run [K], rising.
     factor : ndarray, shape (k,)
         Energy of the pulse over the nominal one [-].
-    pulses : tuple of PulseResult, length k
+    pulses : tuple of PulseResult or JointPulse, length k
         What the engine gave.
     thickness : float
-        Wall [m].
+        That the margin of penetration is held against [m]: the wall, of a joint the thinner
+        member.
     """
 
     preheat: Floats
     factor: Floats
-    pulses: tuple[PulseResult, ...] = field(repr=False)
+    pulses: tuple[Pulse, ...] = field(repr=False)
     thickness: float
 
     def at(self, name: str, preheat: Floats | float) -> Floats:
@@ -72,7 +75,7 @@ class PassResponse:
         return np.array([_value(pulse, name, self.thickness) for pulse in self.pulses])
 
 
-def _value(pulse: PulseResult, name: str, thickness: float) -> float:
+def _value(pulse: Pulse, name: str, thickness: float) -> float:
     if name == "heat_left":
         return pulse.absorbed_energy - pulse.lost_energy
     if name == "root_width":
@@ -117,11 +120,11 @@ def pass_response(run: PulseAt, *, low: float, high: float, thickness: float) ->
     Parameters
     ----------
     run : callable
-        From `pulse_runner`.
+        From `pulse_runner`, or `weldcalc.pass_ratio.JointRatio.run`.
     low, high : float
         Ends of the range [K].
     thickness : float
-        Wall [m].
+        As in `PassResponse` [m].
     """
     count = NODES if high - low > _NARROW else 1
     preheats = np.linspace(low, high, count)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
+from typing import Any, cast
 
 import numpy as np
 from attrs import field, frozen
@@ -11,6 +11,8 @@ from numpy.typing import NDArray
 
 from weldcalc.heatflow.pulse_result import PulseResult
 from weldcalc.materials import Material
+from weldcalc.pass_joint import JointSetup, SectionPulse
+from weldcalc.pass_ratio import JointRatio, joint_ratio
 from weldcalc.pass_response import (
     PassResponse,
     PulseAt,
@@ -49,8 +51,9 @@ class PassSeam:
         What the taper holds.
     ramp : int
         Pulses at the end, on metal welded before, over which the energy may run down.
-    coldest, hottest : PulseResult
-        Pulses at the lowest and the highest preheat of the pass, at nominal energy.
+    coldest, hottest : PulseResult or SectionPulse
+        Pulses at the lowest and the highest preheat of the pass, at nominal energy; on a joint the
+        highest is that with the same heat left by every pulse, a little above what is found.
     error : mapping of str to float
         How far interpolated results are off [-].
     too_hot : bool
@@ -59,18 +62,22 @@ class PassSeam:
         Whether the seam runs round a tube of this radius, in `radius`.
     radius : float
         Of the tube's outside [m]; 0 for sheet.
+    ratio : JointRatio or None
+        How pulses on a joint follow from few runs of the 3-D engine; None where the axisymmetric
+        engine computes each.
     """
 
     history: PassHistory
     tapered: PassHistory | None
     level: Level | None
     ramp: int
-    coldest: PulseResult = field(repr=False)
-    hottest: PulseResult = field(repr=False)
+    coldest: PulseResult | SectionPulse = field(repr=False)
+    hottest: PulseResult | SectionPulse = field(repr=False)
     error: Mapping[str, float]
     too_hot: bool
     closed: bool
     radius: float
+    ratio: JointRatio | None = field(default=None, repr=False)
 
     @property
     def angle(self) -> Floats | None:
@@ -152,6 +159,7 @@ def pass_seam(
     run: PulseAt,
     metal: Material,
     before: HeatSoFar,
+    joint: JointSetup | None = None,
 ) -> tuple[PassSeam, HeatSoFar]:
     """Work out one pass on the heat of those before it.
 
@@ -169,13 +177,16 @@ def pass_seam(
         Grade of the wall.
     before : HeatSoFar
         Of the passes before.
+    joint : JointSetup, optional
+        Where the pass needs the section of the joint; `run` is then not used.
 
     Returns
     -------
     PassSeam, HeatSoFar
         The seam of this pass, and the heat of all passes up to it.
     """
-    response = _response(plan, number, run, metal, before, schedule.joint.wall_thickness)
+    made = _responses(plan, number, run, metal, before, schedule.joint.wall_thickness, joint)
+    response, run = made.response, made.run
     found, left = march_pass(plan, number, response, before.nominal)
     heat = np.concatenate([before.nominal, left])
     history = pass_history(plan, number, response, found, heat)
@@ -186,45 +197,72 @@ def pass_seam(
         lowered = tapered_response(response, run, level)
         tapered, tapered_heat = _tapered(plan, number, lowered, before.tapered)
     outside = schedule.joint.outside_diameter
-    made = PassSeam(
+    coldest, hottest = made.ends(float(found.min()), float(found.max()))
+    return PassSeam(
         history=history,
         tapered=tapered,
         level=level,
         ramp=ramp_pulses(schedule, schedule.passes[number], history),
-        coldest=_pulse_at(response, run, float(found.min())),
-        hottest=_pulse_at(response, run, float(found.max())),
+        coldest=coldest,
+        hottest=hottest,
         error=interpolation_error(response, run),
         too_hot=bool(found.max() > hottest_start(metal)),
         closed=outside is not None,
         radius=(outside or 0.0) / 2,
-    )
-    return made, HeatSoFar(heat, tapered_heat)
+        ratio=made.ratio,
+    ), HeatSoFar(heat, tapered_heat)
 
 
-def _response(
+@frozen(eq=False)
+class _Responses:
+    """What pulses of a pass do over the preheat, and where that comes from."""
+
+    response: PassResponse
+    run: PulseAt
+    ratio: JointRatio | None
+
+    def ends(
+        self, coldest: float, hottest: float
+    ) -> tuple[PulseResult | SectionPulse, PulseResult | SectionPulse]:
+        """Return the pulses at both ends of the preheats [K], each from its own engine."""
+        if self.ratio is not None:
+            return self.ratio.pulses[0], self.ratio.pulses[-1]
+        return self._pulse_at(coldest), self._pulse_at(hottest)
+
+    def _pulse_at(self, preheat: float) -> PulseResult:
+        near = int(np.argmin(np.abs(self.response.preheat - preheat)))
+        known = abs(self.response.preheat[near] - preheat) < _SAME
+        pulse = self.response.pulses[near] if known else self.run(preheat, 1.0)
+        return cast("PulseResult", pulse)
+
+
+def _responses(
     plan: SeamPlan,
     number: int,
     run: PulseAt,
     metal: Material,
     before: HeatSoFar,
     wall: float,
-) -> PassResponse:
+    joint: JointSetup | None,
+) -> _Responses:
     """Find the range of preheats with the heat of one pulse, then run the engine over it."""
     row, count = plan.groups[number].start, before.nominal.size
+    top = hottest_start(metal)
     first = plan.starts[number] + float(plan.factors.local[row, :count] @ before.nominal)
-    pulse = run(first, 1.0)
+    first = min(first, top)
+    pulse = joint.run(first) if joint else run(first, 1.0)
     heat = pulse.absorbed_energy - pulse.lost_energy
     warm, cool = (steady_march(plan, number, heat, one) for one in (before.nominal, before.tapered))
-    top = hottest_start(metal)
     low, high = min(float(cool.min()), top), min(float(warm.max()), top)
-    return pass_response(run, low=low, high=high, thickness=wall)
-
-
-def _pulse_at(response: PassResponse, run: PulseAt, preheat: float) -> PulseResult:
-    near = int(np.argmin(np.abs(response.preheat - preheat)))
-    if abs(response.preheat[near] - preheat) < _SAME:
-        return response.pulses[near]
-    return run(preheat, 1.0)
+    ratio = None
+    if joint is not None and isinstance(pulse, SectionPulse):
+        coldest = min(first, float(warm.min()))
+        if coldest < first - 1.0:
+            pulse = joint.run(coldest)
+        ratio = joint_ratio(joint, pulse, coldest, high)
+        run, wall = ratio.run, joint.shape.thinnest
+    response = pass_response(run, low=low, high=high, thickness=wall)
+    return _Responses(response, run, ratio)
 
 
 def _tapered(

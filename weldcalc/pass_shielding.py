@@ -6,10 +6,12 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
 from weldcalc.heatflow.pulse_result import PulseResult
 from weldcalc.hot_metal import shielding_temperatures
 from weldcalc.materials import Material
+from weldcalc.pass_joint import SectionPulse
 from weldcalc.seam_cooling import seam_cooling
 from weldcalc.seam_history import PassHistory, SeamPlan
 from weldcalc.shielding import HotSeam
@@ -17,6 +19,8 @@ from weldcalc.shielding import HotSeam
 if TYPE_CHECKING:
     from weldcalc.prediction import PassEstimate
     from weldcalc.schedule import Schedule
+
+Floats = NDArray[np.float64]
 
 
 def hot_seams(
@@ -76,22 +80,36 @@ def _time_above(
     return None if along is None else max(along, pulse or 0.0)
 
 
-def radius_above(pulse: PulseResult, limit: float) -> float:
+def radius_above(pulse: PulseResult | SectionPulse, limit: float) -> float:
     """Return how far from the axis a pulse heats the metal above a temperature [K]; [m].
 
     Parameters
     ----------
-    pulse : PulseResult
-        With its field of peak temperatures.
+    pulse : PulseResult or SectionPulse
+        With its field of peak temperatures; on a joint the farther side counts.
     limit : float
         [K].
     """
-    hottest = pulse.peak_temperature.max(axis=0)
+    if isinstance(pulse, PulseResult):
+        return _last_above(pulse.r, pulse.peak_temperature.max(axis=0), limit)
+    hottest = pulse.section.peak_temperature.max(axis=0)
+    away = pulse.section.y - pulse.beam_place
+    sides = (away >= 0.0, away <= 0.0)
+    return max(
+        _last_above(
+            np.sort(np.abs(away[side])), hottest[side][np.argsort(np.abs(away[side]))], limit
+        )
+        for side in sides
+        if side.any()
+    )
+
+
+def _last_above(place: Floats, hottest: Floats, limit: float) -> float:
     above = np.flatnonzero(hottest >= limit)
     if above.size == 0:
         return 0.0
     last = int(above[-1])
     if last == hottest.size - 1:
-        return float(pulse.r[-1])
+        return float(place[-1])
     share = (hottest[last] - limit) / (hottest[last] - hottest[last + 1])
-    return float(pulse.r[last] + share * (pulse.r[last + 1] - pulse.r[last]))
+    return float(place[last] + share * (place[last + 1] - place[last]))

@@ -26,16 +26,18 @@ from weldcalc.pass_pulse import (
     run_pulses,
     surface_ratio,
 )
+from weldcalc.pass_ratio import JointRatio
+from weldcalc.pass_response import Pulse
 from weldcalc.quantities import parse_quantity
 from weldcalc.reference import read_toml
 from weldcalc.schedule import Schedule, WeldPass
+from weldcalc.seam_shape import ellipsoid_depth, root_of_ellipsoid
 
 Floats = NDArray[np.float64]
 
 DRAWS = 24  # of a quasi-random sequence
 SEED = 20260101
 _ERRORS_EACH = 20  # draws of the model error for each run
-_WIDEST_ROOT = 0.98
 # the draws know their own spread only so well: Student's t with 23 degrees of freedom over the
 # normal, for one more observation
 FEW_DRAWS = 1.06
@@ -58,15 +60,16 @@ class Spread:
     Parameters
     ----------
     values : mapping of str to ndarray, shape (n,)
-        By result name [SI], what the model leaves unexplained included.
-    centre : PulseResult
+        By result name [SI], what the model leaves unexplained included; "thickness" is the wall
+        that penetration is held against, "limit" where depth ends.
+    centre : PulseResult or JointPulse
         Of the best-fit constants and the settings as typed.
     stretch : float
         Power on the ratio of the ends to the centre; above 1 it widens the interval.
     """
 
     values: Mapping[str, Floats] = field(repr=False)
-    centre: PulseResult = field(repr=False)
+    centre: Pulse = field(repr=False)
     stretch: float
 
     def interval(self, key: str) -> tuple[float, float]:
@@ -75,7 +78,7 @@ class Spread:
         middle = float(getattr(self.centre, key))
         ends = np.quantile(self.values[key], [tail, 1 - tail])
         low, high = (_stretched(float(end), middle, self.stretch) for end in ends)
-        most = float(np.max(self.values["thickness"])) if key == "penetration" else np.inf
+        most = float(np.max(self.values["limit"])) if key == "penetration" else np.inf
         return min(low, middle), max(min(high, most), middle)
 
     def chance_of_share(self, share: float) -> float:
@@ -117,10 +120,11 @@ def pass_spread(
     weld_pass: WeldPass,
     metal: Material,
     *,
-    centre: PulseResult,
+    centre: Pulse,
     preheat: float,
     calibration: Calibration,
     count: int = DRAWS,
+    ratio: JointRatio | None = None,
 ) -> Spread:
     """Run the engine on draws of constants and inputs.
 
@@ -132,7 +136,7 @@ def pass_spread(
         The pass.
     metal : Material
         Grade of the wall.
-    centre : PulseResult
+    centre : PulseResult or JointPulse
         Of the best-fit constants and the settings as typed.
     preheat : float
         Temperature that the pulse finds [K].
@@ -140,73 +144,89 @@ def pass_spread(
         Gives the constants.
     count : int, optional
         Number of draws, at least 2.
+    ratio : JointRatio, optional
+        Turns draws of the sheet that stands for a joint into draws of the joint.
     """
     constants = calibration.draws(count, SEED)
     settings = pulse_settings(schedule, weld_pass, metal, preheat=preheat, calibration=calibration)
+    if ratio is not None:
+        settings = {**ratio.setup.sheet, "preheat": preheat}
     cases = _cases(schedule, metal, settings, calibration, constants)
     results = run_pulses(metal, cases, cooling=cooling_followed(weld_pass))
-    walls = np.array([case["thickness"] for case in cases])
+    thicker = np.array([case["thickness"] for case in cases]) / settings["thickness"]
     outside = bool(calibration.box.outside(weld_pass))
+    if ratio is None:
+        drawn = _on_sheet(results, thicker * settings["thickness"])
+    else:
+        drawn = _on_joint(results, ratio, thicker, preheat, scatter_of(schedule)["beam_offset"])
     return Spread(
-        values=_with_model_error(results, walls, calibration.error),
+        values=_with_model_error(drawn, calibration.error, ratio),
         centre=centre,
         stretch=FEW_DRAWS * (OUTSIDE_STRETCH if outside else 1.0),
     )
 
 
-def _with_model_error(
-    results: Sequence[PulseResult], walls: Floats, error: ModelError
-) -> dict[str, Floats]:
-    """Return results of the draws, each several times with what the model leaves unexplained."""
-    off = np.random.default_rng(SEED).normal(size=(2, _ERRORS_EACH, len(results)))
-    deeper, wider = np.exp(error.depth * off[0]), np.exp(error.width * off[1])
+def _on_sheet(results: Sequence[PulseResult], walls: Floats) -> dict[str, Floats]:
+    """Return the draws of a sheet, depth without the end that the wall puts to it."""
     top, root = _column(results, "fusion_width"), _column(results, "root_width")
-    wall = np.broadcast_to(walls, deeper.shape)
-    depth = deeper * ellipsoid_depth(_column(results, "penetration"), top, root, walls)
+    return {
+        "thickness": walls,
+        "limit": walls,
+        "depth": ellipsoid_depth(_column(results, "penetration"), top, root, walls),
+        "fusion_width": top,
+        "widest": np.maximum(top, root),
+        "haz_width": _column(results, "haz_width"),
+    }
+
+
+def _on_joint(
+    results: Sequence[PulseResult],
+    ratio: JointRatio,
+    thicker: Floats,
+    preheat: float,
+    place_spread: float,
+) -> dict[str, Floats]:
+    """Return the draws of a joint: each sheet's pool laid over it, the beam a little aside."""
+    aside = place_spread * _normal_draws(len(results), len(_SCALED) + 2)[:, -1]
+    sizes = [
+        ratio.sizes(result, preheat, aside=float(off), thicker=float(thick))
+        for result, off, thick in zip(results, aside, thicker, strict=True)
+    ]
+    found = {name: np.array([one[name] for one in sizes]) for name in sizes[0]}
+    return {
+        "thickness": ratio.setup.wall * thicker,
+        "limit": ratio.limit * thicker,
+        "depth": found["depth"],
+        "fusion_width": found["fusion_width"],
+        "root_width": np.maximum(found["root"], 0.0),
+        "haz_width": found["haz_width"],
+    }
+
+
+def _with_model_error(
+    drawn: Mapping[str, Floats], error: ModelError, ratio: JointRatio | None
+) -> dict[str, Floats]:
+    """Return the draws, each several times with what model and method leave unexplained."""
+    of_method = dict.fromkeys(("depth", "fusion_width", "haz_width"), 0.0)
+    of_method |= ratio.error if ratio else {}
+    count = drawn["depth"].size
+    off = np.random.default_rng(SEED).normal(size=(2, _ERRORS_EACH, count))
+    deeper = np.exp(np.hypot(error.depth, of_method["depth"]) * off[0])
+    wider = np.exp(np.hypot(error.width, of_method["fusion_width"]) * off[1])
+    wider_haz = np.exp(np.hypot(error.width, of_method["haz_width"]) * off[1])
+    wall, limit = (np.broadcast_to(drawn[name], deeper.shape) for name in ("thickness", "limit"))
+    depth = deeper * drawn["depth"]
+    root = drawn.get("root_width")
     values = {
         "thickness": wall,
-        "penetration": np.minimum(depth, wall),
-        "fusion_width": wider * top,
-        "root_width": wider * root_of_ellipsoid(depth, np.maximum(top, root), wall),
-        "haz_width": wider * _column(results, "haz_width"),
+        "limit": limit,
+        "penetration": np.minimum(depth, limit),
+        "fusion_width": wider * drawn["fusion_width"],
+        "root_width": wider
+        * (root_of_ellipsoid(depth, drawn["widest"], wall) if root is None else root),
+        "haz_width": wider_haz * drawn["haz_width"],
     }
     return {name: value.ravel() for name, value in values.items()}
-
-
-def ellipsoid_depth(depth: Floats, top: Floats, root: Floats, wall: Floats) -> Floats:
-    """Return how deep a pool would be on thicker metal, as half an ellipsoid through its widths.
-
-    Parameters
-    ----------
-    depth, top, root, wall : ndarray, shape (n,)
-        Depth, fused width on the face and on the far side, and wall [m].
-
-    Returns
-    -------
-    ndarray, shape (n,)
-        [m]; the depth itself where the pool does not go through.
-    """
-    # a root as wide as the face says only that the pool would be many walls deep
-    share = np.clip(root / np.where(top > 0, top, 1.0), 0.0, _WIDEST_ROOT)
-    return np.where(root > 0, wall / np.sqrt(1 - share**2), depth)
-
-
-def root_of_ellipsoid(depth: Floats, top: Floats, wall: Floats) -> Floats:
-    """Return the far-side width of half an ellipsoid; the inverse of `ellipsoid_depth`.
-
-    Parameters
-    ----------
-    depth, top, wall : ndarray, shape (n,)
-        Depth on thicker metal, width on the face, and wall [m].
-
-    Returns
-    -------
-    ndarray, shape (n,)
-        [m]; 0 where the pool does not go through.
-    """
-    left = 1 - (wall / np.maximum(depth, wall)) ** 2
-    made: Floats = top * np.sqrt(left)
-    return made
 
 
 def _column(results: Sequence[PulseResult], name: str) -> Floats:

@@ -5,8 +5,7 @@ from __future__ import annotations
 import numpy as np
 from attrs import frozen
 
-from weldcalc.heatflow.pulse_result import PulseResult
-from weldcalc.pass_response import Floats, PassResponse, PulseAt
+from weldcalc.pass_response import Floats, PassResponse, Pulse, PulseAt
 
 CLOSE = 0.003  # relative distance from the level at which the search stops
 _MOST_RUNS = 6
@@ -34,12 +33,12 @@ class Level:
     name: str
     value: float
 
-    def ratio(self, pulse: PulseResult) -> float:
+    def ratio(self, pulse: Pulse) -> float:
         """Return a pulse's own value over the level [-]."""
         return float(getattr(pulse, self.name)) / self.value
 
 
-def level_of(pulse: PulseResult) -> Level | None:
+def level_of(pulse: Pulse) -> Level | None:
     """Return what to hold level, from the coldest pulse of a pass; None where nothing melts."""
     name = "root_width" if pulse.full_penetration and pulse.root_width > 0 else "penetration"
     value = float(getattr(pulse, name))
@@ -64,7 +63,7 @@ def tapered_response(response: PassResponse, run: PulseAt, level: Level) -> Pass
         With the energy factors and what the pulses then do.
     """
     factors: list[float] = []
-    pulses: list[PulseResult] = []
+    pulses: list[Pulse] = []
     for number, preheat in enumerate(response.preheat):
         guess = _guess(response.preheat, factors, number)
         factor, pulse = _hold(run, float(preheat), level, response.pulses[number], guess)
@@ -87,8 +86,8 @@ def _guess(preheats: Floats, factors: list[float], number: int) -> float:
 
 
 def _hold(
-    run: PulseAt, preheat: float, level: Level, nominal: PulseResult, guess: float
-) -> tuple[float, PulseResult]:
+    run: PulseAt, preheat: float, level: Level, nominal: Pulse, guess: float
+) -> tuple[float, Pulse]:
     """Return energy factor and pulse nearest to the level, by secants kept between two sides."""
     tried = [(1.0, level.ratio(nominal), nominal)]
     for _ in range(_MOST_RUNS):
@@ -103,7 +102,7 @@ def _hold(
     return factor, pulse
 
 
-def _secant(tried: list[tuple[float, float, PulseResult]]) -> float:
+def _secant(tried: list[tuple[float, float, Pulse]]) -> float:
     below = [one for one in tried if one[1] < 1.0]
     above = [one for one in tried if one[1] >= 1.0]
     if below and above:

@@ -14,10 +14,12 @@ from weldcalc.calibration_data import Calibration, calibration_for
 from weldcalc.errors import InputError
 from weldcalc.findings import Finding, sort_findings
 from weldcalc.fit_up import Fill, fill_of_gap
+from weldcalc.heatflow.pulse_result import PulseResult
 from weldcalc.materials import Material
 from weldcalc.pass_estimate import PASS_KEYS, PassEstimate
 from weldcalc.pass_findings import pass_findings
-from weldcalc.pass_mode import OtherMode, other_mode
+from weldcalc.pass_joint import JointSetup, SectionPulse, joint_setup, needs_section
+from weldcalc.pass_mode import OtherMode, other_mode, other_mode_on_joint
 from weldcalc.pass_pair import CoverOnRoot, Governing, covers_on_root, governing
 from weldcalc.pass_pulse import (
     cooling_followed,
@@ -159,9 +161,25 @@ def _seams(
     for number, item in enumerate(schedule.passes):
         settings = pulse_settings(schedule, item, metal, calibration=model)
         run = pulse_runner(metal, settings, cooling=cooling_followed(item))
-        seam, heat = pass_seam(schedule, number, plan=plan, run=run, metal=metal, before=heat)
+        joint = _joint_of(schedule, item, model)
+        metals = (metal,) if joint is None else joint.metals
+        seam, heat = pass_seam(
+            schedule,
+            number,
+            plan=plan,
+            run=run,
+            metal=min(metals, key=lambda one: one.solidus),
+            before=heat,
+            joint=joint,
+        )
         seams.append(seam)
     return tuple(seams)
+
+
+def _joint_of(schedule: Schedule, item: WeldPass, model: Calibration) -> JointSetup | None:
+    if not needs_section(schedule, item):
+        return None
+    return joint_setup(schedule, item, calibration=model)
 
 
 def _whole(
@@ -222,16 +240,24 @@ def _pass_estimate(
     schedule: Schedule, item: WeldPass, metal: Material, model: Calibration, seam: PassSeam
 ) -> PassEstimate:
     pulse, coldest = seam.coldest, float(seam.history.preheat.min())
-    settings = pulse_settings(schedule, item, metal, preheat=coldest, calibration=model)
-    spread = pass_spread(schedule, item, metal, centre=pulse, preheat=coldest, calibration=model)
-    other = other_mode(metal, settings, pulse)
+    spread = pass_spread(
+        schedule,
+        item,
+        metal,
+        centre=pulse,
+        preheat=coldest,
+        calibration=model,
+        ratio=seam.ratio,
+    )
+    other = _other_mode(schedule, item, metal, model, seam)
     pitch = item.travel_speed / item.repetition_rate
     root = pulse.root_width if pulse.full_penetration else None
+    face_length, root_length = _lengths(pulse)
     return PassEstimate(
         **_settings(schedule, item, pitch),
         **_between_pulses(schedule, item, seam, pitch),
-        melt_overlap=_overlap(pulse.fusion_width, pitch) if pulse.fusion_width else None,
-        root_overlap=_overlap(root, pitch) if root else None,
+        melt_overlap=_overlap(face_length, pitch) if face_length else None,
+        root_overlap=_overlap(root_length, pitch) if root and root_length else None,
         penetration=pulse.penetration,
         penetration_fraction=pulse.penetration / schedule.joint.wall_thickness,
         penetration_interval=_interval("penetration", spread, other),
@@ -248,12 +274,50 @@ def _pass_estimate(
         cooling_rate=pulse.cooling_rate,
         solidification_time=pulse.solidification_time,
         findings=(),
+        **_members(seam, coldest),
         thickness=schedule.joint.wall_thickness,
         pulse=pulse,
         other_mode=other,
         spread=spread,
         seam=seam,
     )
+
+
+def _other_mode(
+    schedule: Schedule, item: WeldPass, metal: Material, model: Calibration, seam: PassSeam
+) -> OtherMode:
+    coldest, pulse = float(seam.history.preheat.min()), seam.coldest
+    if seam.ratio is not None:
+        return other_mode_on_joint(seam.ratio, coldest)
+    if isinstance(pulse, SectionPulse):
+        return OtherMode()
+    settings = pulse_settings(schedule, item, metal, preheat=coldest, calibration=model)
+    return other_mode(metal, settings, pulse)
+
+
+def _lengths(pulse: PulseResult | SectionPulse) -> tuple[float, float]:
+    """Return how far a pool reaches along the seam on the face and on the far side [m]."""
+    if not isinstance(pulse, SectionPulse):
+        return pulse.fusion_width, pulse.root_width
+    outline = pulse.seam_outline
+    through = pulse.full_penetration and len(outline) > 0
+    return pulse.section.fusion_length, 2 * float(outline[-1, 0]) if through else 0.0
+
+
+def _members(seam: PassSeam, preheat: float) -> dict[str, Any]:
+    """Return which engine it was, and what each member takes of heat and melt."""
+    pulse, ratio = seam.coldest, seam.ratio
+    if ratio is None or not isinstance(pulse, SectionPulse):
+        return {"engine": "spot", "absorbed_share": None, "fused_area": None, "fits": None}
+    names = [member.name for member in ratio.setup.shape.members]
+    # rounding may carry a share a hair past all of it
+    shares = (min(share, 1.0) for share in pulse.section.absorbed_share)
+    return {
+        "engine": "section",
+        "absorbed_share": dict(zip(names, shares, strict=True)),
+        "fused_area": dict(zip(names, pulse.section.fused_area, strict=True)),
+        "fits": ratio.setup.compare_fits(preheat),
+    }
 
 
 def _interval(key: str, spread: Spread, other: OtherMode) -> tuple[float, float]:
@@ -299,7 +363,8 @@ def _settings(schedule: Schedule, item: WeldPass, pitch: float) -> dict[str, Any
 def _between_pulses(
     schedule: Schedule, item: WeldPass, seam: PassSeam, pitch: float
 ) -> dict[str, Any]:
-    outline, goal = seam.coldest.fusion_outline, schedule.goal
+    pulse, goal = seam.coldest, schedule.goal
+    outline = pulse.seam_outline if isinstance(pulse, SectionPulse) else pulse.fusion_outline
     is_first = item.name == schedule.passes[0].name
     share = goal.penetration if is_first else None
     limit = largest_pitch(
@@ -310,8 +375,11 @@ def _between_pulses(
         spot_diameter=item.spot_diameter,
         spot_overlap=goal.spot_overlap,
     )
-    through = seam.coldest.full_penetration
-    root = scallop_width(seam.coldest.root_width, pitch) if through else None
+    _, root_length = _lengths(pulse)
+    root = None
+    if pulse.full_penetration:
+        narrowed = scallop_width(root_length, pitch) / root_length if root_length else 0.0
+        root = pulse.root_width * narrowed
     return {
         "guaranteed_penetration": fused_depth(outline, pitch / 2),
         "least_ligament": fused_ligament(outline, pitch / 2),

@@ -15,6 +15,8 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 
+_WIDEST_ROOT = 0.98  # of the width on the face
+
 
 def fused_depth(outline: Floats, distance: float) -> float:
     """Return how deep a pool reaches, without a break from the surface, away from its axis.
@@ -154,3 +156,39 @@ def _least_radius(outline: Floats, depth: float) -> float:
     above = outline[outline[:, 1] <= depth, 0]
     there = float(np.interp(depth, outline[:, 1], outline[:, 0]))
     return float(min(above.min(initial=there), there))
+
+
+def ellipsoid_depth(depth: Floats, top: Floats, root: Floats, wall: Floats) -> Floats:
+    """Return how deep a pool would be on thicker metal, as half an ellipsoid through its widths.
+
+    Parameters
+    ----------
+    depth, top, root, wall : ndarray, shape (n,)
+        Depth, fused width on the face and on the far side, and wall [m].
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        [m]; the depth itself where the pool does not go through.
+    """
+    # a root as wide as the face says only that the pool would be many walls deep
+    share = np.clip(root / np.where(top > 0, top, 1.0), 0.0, _WIDEST_ROOT)
+    return np.where(root > 0, wall / np.sqrt(1 - share**2), depth)
+
+
+def root_of_ellipsoid(depth: Floats, top: Floats, wall: Floats) -> Floats:
+    """Return the far-side width of half an ellipsoid; the inverse of `ellipsoid_depth`.
+
+    Parameters
+    ----------
+    depth, top, wall : ndarray, shape (n,)
+        Depth on thicker metal, width on the face, and wall [m].
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        [m]; 0 where the pool does not go through.
+    """
+    left = 1 - (wall / np.maximum(depth, wall)) ** 2
+    made: Floats = top * np.sqrt(left)
+    return made

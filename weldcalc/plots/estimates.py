@@ -53,6 +53,7 @@ def _pool(weld_pass: WeldPass, one: PassEstimate) -> Pool:
         fusion_width=one.fusion_width,
         root_width=one.root_width,
         haz_width=one.haz_width,
+        is_whole=one.engine == "section",
     )
 
 
@@ -81,13 +82,15 @@ def estimate_long_section(
             name=one.name,
             positions=one.history.place,
             depths=(depths or {}).get(one.name, np.full(len(one.history.place), one.penetration)),
-            outline=one.pulse.fusion_outline,
+            outline=one.seam_outline,
             guaranteed_depth=one.guaranteed_penetration,
         )
         for one in estimate.passes
     ]
     return long_section(
-        pools, wall_thickness=wall, goal_depth=None if goal is None else goal * wall
+        pools,
+        wall_thickness=max(one.far_side for one in estimate.passes),
+        goal_depth=None if goal is None else goal * wall,
     )
 
 

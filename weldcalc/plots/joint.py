@@ -45,7 +45,7 @@ class Pool:
         Name of the pass.
     fused, heat_affected : ndarray, shape (k, 2)
         Outlines (across the joint, depth below the surface) [m]; one that only lies on the
-        positive side of the beam is drawn on both.
+        positive side of the beam is drawn on both, unless `is_whole`.
     spot_diameter : float
         Diameter of the beam on the part [m].
     beam_offset : float, optional
@@ -54,6 +54,8 @@ class Pool:
         Tilt of the beam from upright, positive when it comes from the positive side [rad].
     penetration, fusion_width, root_width, haz_width : float, optional
         Results to write beside the drawing [m].
+    is_whole : bool, optional
+        Whether the outlines hold both sides of the beam and their place across the joint.
     """
 
     name: str
@@ -66,6 +68,7 @@ class Pool:
     fusion_width: float | None = None
     root_width: float | None = None
     haz_width: float | None = None
+    is_whole: bool = False
 
     @property
     def facts(self) -> list[tuple[str, str]]:
@@ -151,7 +154,8 @@ def _draw_zone(
 ) -> None:
     if len(outline) < 2:
         return
-    corners = MM * whole_outline(outline, axis=pool.beam_offset)
+    whole = outline if pool.is_whole else whole_outline(outline, axis=pool.beam_offset)
+    corners = MM * whole
     filled = Polygon(corners, facecolor=colour, linewidth=0)
     drawn = Polygon(corners, fill=False, edgecolor=EDGE, linewidth=0.9, linestyle=line)
     for patch in (filled, drawn):
@@ -208,7 +212,12 @@ def _draw_beam(axes: Axes, pool: Pool, height: float) -> None:
 def _window(joint: Joint, pools: Sequence[Pool]) -> tuple[float, float, float, float]:
     """Return left, right, top and bottom of the drawing [m], the same for every pass."""
     wall = joint.wall_thickness
-    outlines = [whole_outline(pool.heat_affected, axis=pool.beam_offset) for pool in pools]
+    outlines = [
+        pool.heat_affected
+        if pool.is_whole
+        else whole_outline(pool.heat_affected, axis=pool.beam_offset)
+        for pool in pools
+    ]
     zone = np.vstack([np.zeros((1, 2)), *outlines])
     solid = wall if joint.type == "butt" else max(wall, joint.plate_thickness or wall)
     deep = max(solid + (joint.mismatch or 0.0), float(zone[:, 1].max()))

@@ -1,0 +1,240 @@
+"""Process window: what two settings of a pass do together, and how far the schedule is inside."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from concurrent.futures import Executor
+from typing import Any, Final
+
+import numpy as np
+from attrs import field, frozen
+
+from weldcalc.batch import Progress
+from weldcalc.calibration_data import Calibration
+from weldcalc.errors import InputError
+from weldcalc.fields import field as field_of
+from weldcalc.fields import nearest
+from weldcalc.goals import pass_goals
+from weldcalc.quantities import json_key, show, to_json, to_shown
+from weldcalc.scatter import Floats, column, pass_scatter
+from weldcalc.schedule import Laser, Schedule, WeldPass
+from weldcalc.window_edges import Edge, nearest_regions, sound_edges
+from weldcalc.window_limits import Limit, laser_limits
+from weldcalc.window_runs import REGIONS, Ints, Sheet, changed_pass, setting_sigma
+
+VARIABLES: Final = (
+    "peak_power",
+    "pulse_energy",
+    "pulse_duration",
+    "repetition_rate",
+    "travel_speed",
+    "spot_diameter",
+    "beam_offset",
+    "preheat",
+)
+"""Settings of a pass that a window can be drawn over."""
+
+CELLS = 60
+_SPAN = (0.6, 1.6)  # of the schedule's own value, if no range is given
+_MAPPED: Final = ("penetration", "fusion_width", "root_width", "haz_width", "transmitted_share")
+
+
+@frozen(eq=False)
+class Window:
+    """Map over two settings of a pass.
+
+    Parameters
+    ----------
+    pass_name : str
+        The pass.
+    x_key, y_key : str
+        Settings, of `VARIABLES`.
+    x, y : ndarray, shape (m,), (n,)
+        Their values [SI].
+    region : ndarray of int, shape (n, m)
+        Place in `REGIONS`.
+    sizes : mapping of str to ndarray, shape (n, m)
+        Results without scatter [SI].
+    chance : ndarray, shape (n, m)
+        Chance of meeting every goal under the scatter [1].
+    goal_depth : float
+        Depth asked for [m].
+    point, sigma : tuple of (float, float)
+        The schedule's setting, and one standard deviation of each [SI].
+    edges : tuple of Edge
+        Four: left, right, down, up.
+    nearest : mapping of str to float
+        Least distance from the point to each other region on the map, in multiples of the scatter
+        of both settings together; empty where one of them has none.
+    limits : tuple of Limit
+        Of the laser, as curves over the map.
+    """
+
+    pass_name: str
+    x_key: str
+    y_key: str
+    x: Floats
+    y: Floats
+    region: Ints = field(repr=False)
+    sizes: Mapping[str, Floats] = field(repr=False)
+    chance: Floats = field(repr=False)
+    goal_depth: float
+    point: tuple[float, float]
+    sigma: tuple[float, float]
+    edges: tuple[Edge, ...]
+    nearest: Mapping[str, float]
+    limits: tuple[Limit, ...]
+
+    def to_json(self) -> dict[str, Any]:
+        """Return the answer without the map itself, as plain values; keys carry the unit."""
+        shares = {name: float(np.mean(self.region == place)) for place, name in enumerate(REGIONS)}
+        keys = (self.x_key, self.y_key)
+        return {
+            "pass": self.pass_name,
+            "x": self.x_key,
+            "y": self.y_key,
+            "point": {json_key(k): to_json(v, k) for k, v in zip(keys, self.point, strict=True)},
+            "share_of_map": shares,
+            "edges": [
+                {
+                    "setting": edge.key,
+                    "side": "lower" if edge.side < 0 else "higher",
+                    json_key(edge.key): to_json(edge.value, edge.key),
+                    "then": edge.region,
+                    "sigmas": edge.sigmas,
+                }
+                for edge in self.edges
+            ],
+            "sigmas_to_region": dict(self.nearest),
+        }
+
+    def to_csv(self) -> str:
+        """Return the map as a table, one line for each place, units in the headings."""
+        keys = (self.x_key, self.y_key, *(key for key in _MAPPED if key != "transmitted_share"))
+        names = [f"{key} [{field_of(key).shown_unit}]" for key in keys]
+        lines = [",".join([*names, "transmitted_share [1]", "chance [1]", "region"])]
+        for row, y in enumerate(self.y):
+            for place, x in enumerate(self.x):
+                values = [x, y, *(float(self.sizes[key][row, place]) for key in keys[2:])]
+                cells = [f"{to_shown(v, k):.6g}" for v, k in zip(values, keys, strict=True)]
+                cells.append(f"{self.sizes['transmitted_share'][row, place]:.4g}")
+                cells.append(f"{self.chance[row, place]:.3f}")
+                lines.append(",".join([*cells, REGIONS[self.region[row, place]]]))
+        return "\n".join(lines) + "\n"
+
+
+def window(
+    schedule: Schedule,
+    *,
+    pass_name: str = "",
+    x: str = "peak_power",
+    y: str = "pulse_duration",
+    x_range: tuple[float, float] | None = None,
+    y_range: tuple[float, float] | None = None,
+    cells: tuple[int, int] = (CELLS, CELLS),
+    with_model: bool = False,
+    seed: int = 1,
+    calibration: Calibration | None = None,
+    grid: float | None = None,
+    executor: Executor | None = None,
+    progress: Progress | None = None,
+) -> Window:
+    """Compute the window of two settings of a pass.
+
+    Parameters
+    ----------
+    schedule : Schedule
+        With at least one pass; what it asks for decides what is sound.
+    pass_name : str, optional
+        The pass; the first one if not given.
+    x, y : str, optional
+        Two different settings of `VARIABLES`.
+    x_range, y_range : tuple of (float, float), optional
+        Ends of the map [SI]; None takes from 0.6 to 1.6 times the schedule's own value.
+    cells : tuple of (int, int), optional
+        Columns and rows of the map, at least 4 each.
+    with_model : bool, optional
+        Whether the chance counts the model's own spread; False: only what the shop scatters.
+    seed : int, optional
+        Of the draws behind the chance.
+    calibration : Calibration, optional
+        In place of the shipped constants.
+    grid : float, optional
+        Edge of the engine's cells under the spot [m].
+    executor, progress : optional
+        As for `weldcalc.batch.run_batch`.
+
+    Returns
+    -------
+    Window
+
+    Raises
+    ------
+    InputError
+        When a setting, the pass or a range cannot be used.
+
+    Notes
+    -----
+    The map itself is run place by place; the chance with the same 20 draws at 12 x 12 places and
+    interpolated between them.
+    """
+    weld_pass = schedule.passes[schedule.pass_index(pass_name) if pass_name else 0]
+    _check(x, y, cells)
+    scatter = pass_scatter(schedule, weld_pass, calibration=calibration, with_model=with_model)
+    sheet = Sheet(scatter, pass_goals(schedule, weld_pass), x, y, grid, executor, progress)
+    columns = np.linspace(*(x_range or _span(weld_pass, x)), cells[0])
+    rows = np.linspace(*(y_range or _span(weld_pass, y)), cells[1])
+    sizes, region = sheet.map(columns, rows)
+    point = (float(getattr(weld_pass, x)), float(getattr(weld_pass, y)))
+    sigma = (setting_sigma(scatter, x), setting_sigma(scatter, y))
+    return Window(
+        pass_name=weld_pass.name,
+        x_key=x,
+        y_key=y,
+        x=columns,
+        y=rows,
+        region=region,
+        sizes={key: column(sizes, key) for key in _MAPPED},
+        chance=sheet.chance(columns, rows, seed),
+        goal_depth=scatter.goal_depth_share * schedule.joint.wall_thickness,
+        point=point,
+        sigma=sigma,
+        edges=sound_edges(sheet, columns, rows, point, sigma),
+        nearest=nearest_regions(columns, rows, region, point, sigma),
+        limits=_limits(schedule.laser, weld_pass, x, y, columns, rows),
+    )
+
+
+def _check(x: str, y: str, cells: tuple[int, int]) -> None:
+    for where, key in (("x", x), ("y", y)):
+        if key not in VARIABLES:
+            near = nearest(key, VARIABLES) or VARIABLES
+            raise InputError.of(where, f"no setting of a window; known: {', '.join(near)}", key)
+    if x == y:
+        raise InputError.of("y", "has to be another setting than x", y)
+    if min(cells) < 4:
+        raise InputError.of("cells", "at least 4 columns and 4 rows", str(cells))
+
+
+def _span(weld_pass: WeldPass, key: str) -> tuple[float, float]:
+    middle = float(getattr(weld_pass, key))
+    if key == "beam_offset":
+        reach = 0.5 * weld_pass.spot_diameter
+        return middle - reach, middle + reach
+    if key == "preheat":
+        return middle, middle + 400.0
+    return _SPAN[0] * middle, _SPAN[1] * middle
+
+
+def _limits(
+    laser: Laser, weld_pass: WeldPass, x: str, y: str, columns: Floats, rows: Floats
+) -> tuple[Limit, ...]:
+    passes = [
+        [changed_pass(weld_pass, **{x: float(a), y: float(b)}) for a in columns] for b in rows
+    ]
+    return laser_limits(laser, passes, columns, rows)
+
+
+def limit_words(limit: Limit) -> str:
+    """Return what is limited, with its number: "pulse energy 30 J"."""
+    return f"{limit.key.replace('_', ' ')} {show(limit.value, limit.key)}"
