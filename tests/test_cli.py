@@ -28,9 +28,7 @@ def test_help_loads_nothing_heavy() -> None:
         "try:\n    main(['--help'])\nexcept SystemExit as end:\n    assert end.code == 0\n"
         f"print([name for name in {HEAVY!r} if name in sys.modules])"
     )
-    done = subprocess.run(
-        [sys.executable, "-c", code], capture_output=True, text=True, check=True
-    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.splitlines()[-1] == "[]"
     assert "estimate" in done.stdout
 

@@ -278,7 +278,9 @@ def test_gap_is_a_tolerance_and_its_bridging_is_judged() -> None:
 
 def test_method_and_its_error_are_said(whole: Estimate) -> None:
     (note,) = [one for one in whole.passes[0].findings if one.code == "joint-by-ratio"]
-    assert "90% of the power" in note.text
+    assert note.weight == "note"
+    assert "5% in width" in note.text
+    assert "90% of the power" in note.source
     assert not [one for one in whole.all_findings() if one.code == "joint-simplified"]
 
 

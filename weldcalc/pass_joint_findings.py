@@ -123,7 +123,7 @@ def _fit(schedule: Schedule, made: PassEstimate, pulse: SectionPulse) -> Iterato
 
 def _method(ratio: JointRatio) -> Finding:
     depth, width, heated = (
-        abs(expm1(ratio.error[name])) for name in ("depth", "fusion_width", "haz_width")
+        expm1(ratio.spread(name)) for name in ("depth", "fusion_width", "haz_width")
     )
     large = max(depth, width) > LARGE_ERROR
     return Finding(
@@ -131,11 +131,10 @@ def _method(ratio: JointRatio) -> Finding:
         "joint-by-ratio",
         "the coldest and the hottest pulse are computed on the section of the joint; those "
         "between them, the taper and the intervals follow from a pulse on a sheet times the ratio "
-        f"of the two, off by {depth:.0%} in depth, {width:.0%} in width and {heated:.0%} "
-        f"in heat-affected width where checked (at {CHECK_POWER:.0%} of the power), which the "
-        "intervals hold",
+        f"of the two. That adds {depth:.0%} in depth, {width:.0%} in width and {heated:.0%} in "
+        "heat-affected width (one sigma), which the intervals hold",
         "judge by the first and the hottest pulse; section coupons across both members"
         if large
         else "",
-        "measured by a run of the 3-D engine",
+        f"runs of the 3-D engine, one of them on this joint at {CHECK_POWER:.0%} of the power",
     )

@@ -207,8 +207,8 @@ def _with_model_error(
     drawn: Mapping[str, Floats], error: ModelError, ratio: JointRatio | None
 ) -> dict[str, Floats]:
     """Return the draws, each several times with what model and method leave unexplained."""
-    of_method = dict.fromkeys(("depth", "fusion_width", "haz_width"), 0.0)
-    of_method |= ratio.error if ratio else {}
+    names = ("depth", "fusion_width", "haz_width")
+    of_method = {name: ratio.spread(name) if ratio else 0.0 for name in names}
     count = drawn["depth"].size
     off = np.random.default_rng(SEED).normal(size=(2, _ERRORS_EACH, count))
     deeper = np.exp(np.hypot(error.depth, of_method["depth"]) * off[0])

@@ -204,9 +204,9 @@ def _through_task(lesson: Lesson) -> Task:
         conditions.append((limit, lambda now: now.pulse_energy <= energy))
     return Task(
         text=(
-            f"A thicker wall: set it to {show(wall, 'wall_thickness')} and weld it through with the "
-            f"other sliders, at least {show(least, 'root_width')} fused on the far side and a root "
-            "overlap of at least "
+            f"A thicker wall: set it to {show(wall, 'wall_thickness')} and weld it through with "
+            f"the other sliders, at least {show(least, 'root_width')} fused on the far side and a "
+            "root overlap of at least "
             f"{show(wanted, 'root_overlap')}, half-way along the seam."
         ),
         conditions=tuple(conditions),
