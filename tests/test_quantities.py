@@ -216,7 +216,8 @@ def test_scales_agree_with_another_library() -> None:
     expected = {
         "mm": constants.milli, "um": constants.micro, "nm": constants.nano, "ms": constants.milli,
         "min": minute, "mm/s": constants.milli, "J/mm": 1 / constants.milli,
-        "W/mm2": constants.milli**-2, "mm2": constants.milli**2, "deg": degree, "rpm": 360 * degree / minute, "%": 0.01,
+        "W/mm2": constants.milli**-2, "mm2": constants.milli**2, "deg": degree,
+        "rpm": 360 * degree / minute, "%": 0.01,
         "ppm": constants.micro, "L": constants.liter, "mL": constants.milli * constants.liter,
         "L/min": constants.liter / minute, "degC": 1.0, "MPa": constants.mega,
     }  # fmt: skip

@@ -32,12 +32,12 @@ Floats = NDArray[np.float64]
 
 SCALED: Final = ("depth", "fusion_width", "haz_width", "absorbed_energy", "lost_energy")
 CHECK_POWER = 0.9  # of the nominal power, where the method is checked
-# Error of the method, root mean square of the logarithm, against the 3-D engine on a dozen draws of
-# constants, settings and beam place for each of seven titanium joints, walls 0.4 and 0.8 mm: rounded
-# up from 0.07, 0.05 and 0.37 at most off a fillet. A fillet's corner is little like a sheet. Measured
-# by tests/benchmarks/ratio_of_joints.py.
+# Error of the method, root mean square of the logarithm, against the 3-D engine on a dozen draws
+# of constants, settings and beam place for titanium joints with walls of 0.4 and 0.8 mm: at most
+# 0.035, 0.044 and 0.25; on a fillet, whose corner is little like a sheet, 0.31, 0.11 and 0.34.
+# Measured by tests/benchmarks/ratio_of_joints.py, rounded up.
 USUAL_ERROR: Final = {"depth": 0.04, "fusion_width": 0.05, "haz_width": 0.25}
-FILLET_ERROR: Final = {"depth": 0.4, "fusion_width": 0.15, "haz_width": 0.3}
+FILLET_ERROR: Final = {"depth": 0.35, "fusion_width": 0.15, "haz_width": 0.35}
 _LONGER = 6.0  # joint lines looked along, so that depth goes on where the pool goes through
 _POINTS = 961
 

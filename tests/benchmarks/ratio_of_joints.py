@@ -1,8 +1,8 @@
 """How far the ratio method is off the 3-D engine, over draws of everything that intervals draw.
 
-Not part of the test run: ``python tests/benchmarks/ratio_of_joints.py``. Prints, for each joint, the
-root mean square and the mean of the logarithm of method over engine in depth (ended at the joint
-line), width and heat-affected width, and what the method's own check run said.
+Not part of the test run: ``python tests/benchmarks/ratio_of_joints.py``. Prints, for each joint,
+the root mean square and the mean of the logarithm of method over engine in depth (ended at the
+joint line), width and heat-affected width, and what the method's own check run said.
 """
 
 from __future__ import annotations
@@ -84,7 +84,8 @@ def main() -> None:
     for name, mapping in JOINTS.items():
         off, said = errors(mapping)
         spread, mean = np.sqrt((off**2).mean(axis=0)), off.mean(axis=0)
-        print(f"{name}: {spread.round(3)} rms, {mean.round(3)} mean; check run {said}")
+        line = f"{name}: {spread.round(3)} rms, {mean.round(3)} mean; check run {said}"
+        sys.stdout.write(line + "\n")
 
 
 if __name__ == "__main__":
