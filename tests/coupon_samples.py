@@ -10,11 +10,11 @@ from attrs import frozen
 from numpy.typing import NDArray
 from schedules import tube
 
+from weldcalc.calibrating.model import Unknowns, unknowns
 from weldcalc.calibration import CalibrationResult, calibrate
-from weldcalc.calibration_model import Unknowns, unknowns
 from weldcalc.heatflow.fit_constants import decode
-from weldcalc.pass_pulse import joint_material, pulse_settings, run_pulses
-from weldcalc.pass_spread import scatter_of
+from weldcalc.passes.pulse import joint_material, pulse_settings, run_pulses
+from weldcalc.passes.spread import scatter_of
 from weldcalc.qualification.coupons import CouponSection
 from weldcalc.schedule import Schedule, schedule_from_mapping
 

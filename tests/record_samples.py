@@ -13,11 +13,11 @@ from typing import Any
 import pytest
 from attrs import evolve
 
-from weldcalc import record_content
 from weldcalc.canonical import computed_digest, record_digest, sha256_of
 from weldcalc.heatflow.constants import NAMES, fitted_constants
 from weldcalc.prediction import Estimate
 from weldcalc.record import make_record, write_record
+from weldcalc.records import content as record_content
 from weldcalc.schedule import Schedule
 from weldcalc.workflow import write_full_record
 

@@ -13,9 +13,9 @@ from schedules import tube
 
 from weldcalc.batch import cluster_executor, run_batch
 from weldcalc.errors import InputError
-from weldcalc.pulse_runs import run_pulses
-from weldcalc.scatter import normal_points, pass_scatter
 from weldcalc.schedule import schedule_from_mapping
+from weldcalc.tolerances.pulse_runs import run_pulses
+from weldcalc.tolerances.scatter import normal_points, pass_scatter
 from weldcalc.whole_files import whole_folder, write_whole
 
 

@@ -13,21 +13,21 @@ from numpy.typing import NDArray
 from schedules import tube
 from scipy.stats import chi2, norm
 
+from weldcalc.calibrating.fit import Prior, fit
+from weldcalc.calibrating.model import ABSORPTANCE, Unknowns
+from weldcalc.calibrating.refusal import different_settings
+from weldcalc.calibrating.sections import coupon_cases, depth_by_widths, unstated
+from weldcalc.calibrating.solve import Data, Model, Solution, leave_one_out, misfit, solve
 from weldcalc.calibration import CalibrationResult, Refusal, calibrate
 from weldcalc.calibration_data import calibration_for
-from weldcalc.calibration_fit import Prior, fit
-from weldcalc.calibration_model import ABSORPTANCE, Unknowns
-from weldcalc.calibration_refusal import different_settings
-from weldcalc.calibration_sections import coupon_cases, depth_by_widths, unstated
-from weldcalc.calibration_solve import Data, Model, Solution, leave_one_out, misfit, solve
 from weldcalc.errors import InputError
 from weldcalc.heatflow.constants import ModelConstants
 from weldcalc.heatflow.fit_constants import decode, encode
-from weldcalc.pass_pulse import joint_material, pulse_settings, run_pulses
+from weldcalc.passes.pulse import joint_material, pulse_settings, run_pulses
+from weldcalc.passes.seam_shape import ellipsoid_depth
 from weldcalc.prediction import estimate
 from weldcalc.qualification.coupons import CouponSection
 from weldcalc.schedule import Schedule, schedule_from_mapping
-from weldcalc.seam_shape import ellipsoid_depth
 
 Floats = NDArray[np.float64]
 COUNT = 9

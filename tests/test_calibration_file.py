@@ -13,14 +13,14 @@ import pytest
 from attrs import evolve
 from coupon_samples import COLD, calibrated, coupons_of
 
+from weldcalc.calibrating.design import NextCoupon, can_run, next_coupon
+from weldcalc.calibrating.file import calibration_from_bytes, read_calibration, write_calibration
+from weldcalc.calibrating.sections import SIZES
 from weldcalc.calibration import CalibrationResult, calibrate
-from weldcalc.calibration_design import NextCoupon, can_run, next_coupon
-from weldcalc.calibration_file import calibration_from_bytes, read_calibration, write_calibration
-from weldcalc.calibration_sections import SIZES
 from weldcalc.canonical import sha256_of
 from weldcalc.errors import InputError
 from weldcalc.heatflow.constants import NAMES
-from weldcalc.pass_pulse import pulse_settings
+from weldcalc.passes.pulse import pulse_settings
 from weldcalc.prediction import estimate
 
 
@@ -30,7 +30,7 @@ def result() -> CalibrationResult:
 
 @cache
 def content() -> str:
-    from weldcalc.calibration_file import calibration_json
+    from weldcalc.calibrating.file import calibration_json
 
     return json.dumps(calibration_json(result()), allow_nan=False)
 
@@ -175,7 +175,7 @@ def test_welding_the_proposed_coupon_narrows_the_depth_as_foretold() -> None:
 
 
 def _depth_spread(made: CalibrationResult) -> float:
-    from weldcalc.calibration_model import CouponModel
+    from weldcalc.calibrating.model import CouponModel
 
     pulse = pulse_settings(
         made.schedule, made.schedule.passes[0], made.metal, calibration=made.calibration

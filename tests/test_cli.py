@@ -137,3 +137,22 @@ def test_notebooks_are_copied_once(tmp_path: Path) -> None:
     again = run("notebooks", folder)
     assert again.exit_code == 2
     assert "exists" in again.stderr
+
+
+def test_instant_answer_needs_no_engine_and_carries_intervals() -> None:
+    done = run("estimate", STEM, "--instant")
+    assert done.exit_code == 0
+    root = next(line for line in done.stdout.splitlines() if line.startswith("root    penetration"))
+    assert " to " in root
+    assert "mm" in root
+
+
+def test_fields_explain_what_may_be_typed() -> None:
+    done = run("fields", "joint")
+    assert "wall_thickness  (0.02 to 10 mm)" in done.stdout
+    assert "repetition_rate" not in done.stdout
+    assert "repetition_rate" in run("fields").stdout
+    assert max(len(line) for line in run("fields").stdout.splitlines()) <= 100
+    wrong = run("fields", "joimt")
+    assert wrong.exit_code == 2
+    assert "joint" in wrong.stderr

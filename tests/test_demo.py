@@ -6,9 +6,9 @@ from pathlib import Path
 
 import pytest
 
+from weldcalc.passes.setup_findings import setup_findings
 from weldcalc.reference import data_folder
 from weldcalc.schedule import Schedule, load_schedule
-from weldcalc.setup_findings import setup_findings
 
 FOLDER = data_folder() / "demo"
 FILES = sorted(FOLDER.glob("level_gauge_*.toml"))

@@ -11,9 +11,9 @@ from weldcalc.cli import main
 from weldcalc.diagnosis import USUAL, explain, fault_spread
 from weldcalc.errors import InputError
 from weldcalc.heatflow.spot import spot_pulse
-from weldcalc.scatter import pass_scatter
+from weldcalc.passes.seam_shape import fused_depth
 from weldcalc.schedule import schedule_from_mapping
-from weldcalc.seam_shape import fused_depth
+from weldcalc.tolerances.scatter import pass_scatter
 
 # the root just open, so that a section tells power, spot and place apart
 GRID = 4e-5  # m; coarse, for speed: the same for section and diagnosis

@@ -8,19 +8,19 @@ from click.testing import CliRunner
 from schedules import tube
 
 from weldcalc.cli import main
-from weldcalc.draft_heat import rate_limits, rounded_rate, rounded_speed
-from weldcalc.draft_options import cover_goals, root_goals
-from weldcalc.draft_proof import chance_of
-from weldcalc.draft_search import Ladder, Search, durations, least_power
-from weldcalc.draft_shortfall import Shortfalls
 from weldcalc.drafting import draft, write_drafts
+from weldcalc.drafts.heat import rate_limits, rounded_rate, rounded_speed
+from weldcalc.drafts.options import cover_goals, root_goals
+from weldcalc.drafts.proof import chance_of
+from weldcalc.drafts.search import Ladder, Search, durations, least_power
+from weldcalc.drafts.shortfall import Shortfalls
 from weldcalc.errors import InputError, NegativeAnswer
 from weldcalc.goals import chance_interval
 from weldcalc.heatflow.spot_sizes import SIZES, spot_sizes
 from weldcalc.prediction import estimate
-from weldcalc.scatter import pass_scatter
 from weldcalc.schedule import load_schedule, schedule_from_mapping
-from weldcalc.text_answers import draft_text
+from weldcalc.texts.answers import draft_text
+from weldcalc.tolerances.scatter import pass_scatter
 
 GOAL = {
     "penetration": "100 %",

@@ -17,8 +17,8 @@ from weldcalc.errors import InputError, Problems
 from weldcalc.fields import FIELDS, Field
 from weldcalc.quantities import parse, parse_quantity, shortest_text, show
 from weldcalc.schedule import Schedule, load_schedule, schedule_from_mapping
-from weldcalc.schedule_table import TABLES, keys_of
-from weldcalc.toml_file import read_toml_file
+from weldcalc.schedules.table import TABLES, keys_of
+from weldcalc.schedules.toml_file import read_toml_file
 
 # loading the unit library falls into the first example, so no time limit for single ones
 unhurried = settings(deadline=None, max_examples=60)

@@ -15,23 +15,23 @@ from weldcalc.errors import InputError
 from weldcalc.findings import Finding
 from weldcalc.heatflow.section import section_pulse
 from weldcalc.materials import material
-from weldcalc.pass_joint import JointSetup, joint_setup, metal_below, needs_section
-from weldcalc.pass_pulse import pulse_settings, run_pulse
-from weldcalc.pass_ratio import (
+from weldcalc.passes.joint import JointSetup, joint_setup, metal_below, needs_section
+from weldcalc.passes.pulse import pulse_settings, run_pulse
+from weldcalc.passes.ratio import (
     JointRatio,
     computed_sizes,
     depth_on_joint,
     sheet_pulse,
     turned_points,
 )
-from weldcalc.pass_shielding import radius_above
-from weldcalc.pass_split import pass_heat_split
-from weldcalc.pass_spread import pass_spread
+from weldcalc.passes.seam_shape import fused_depth
+from weldcalc.passes.shielding import radius_above
+from weldcalc.passes.split import pass_heat_split
+from weldcalc.passes.spread import pass_spread
 from weldcalc.plots.estimates import estimate_long_section, estimate_section
 from weldcalc.prediction import Estimate, PassEstimate, estimate
 from weldcalc.reference import data_folder
 from weldcalc.schedule import Schedule, load_schedule, schedule_from_mapping
-from weldcalc.seam_shape import fused_depth
 from weldcalc.section_shape import fillet_section, flush_section
 
 ROOM = 293.15

@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from weldcalc.calibration_fit import fit
+from weldcalc.calibrating.fit import fit
 from weldcalc.reference import data_folder
 
 Floats = NDArray[np.float64]

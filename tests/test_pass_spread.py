@@ -11,8 +11,8 @@ from schedules import first_pass
 
 from weldcalc.calibration_data import calibration_for
 from weldcalc.heatflow.constants import NAMES, ModelError
-from weldcalc.pass_pulse import joint_material, pulse_settings, run_pulse
-from weldcalc.pass_spread import (
+from weldcalc.passes.pulse import joint_material, pulse_settings, run_pulse
+from weldcalc.passes.spread import (
     Spread,
     ellipsoid_depth,
     pass_spread,

@@ -8,7 +8,7 @@ from matplotlib.colors import to_hex
 from matplotlib.patches import Polygon
 from matplotlib.text import Text
 from numpy.testing import assert_allclose
-from schedules import tube
+from schedules import first_pass, tube
 
 from weldcalc import plots
 from weldcalc.card import setup_card
@@ -82,3 +82,12 @@ def test_the_card_prints_the_findings_that_stop(made):
     drawn = " ".join(t.get_text() for t in picture.figure.findobj(Text) if t.get_text())
     assert stops, "this pulse is far too weak for its goal"
     assert all(found.text in drawn for found in stops)
+
+
+def test_every_pass_has_its_pulse_train_in_its_own_shape():
+    shape = [[0, 1], [0.6, 1], [1, 0.3]]
+    made = estimate(schedule_from_mapping(first_pass(pulse_shape=shape)))
+    (picture,) = plots.estimate_pulse_trains(made)
+    assert f"{made.passes[0].pulse_energy:.3f} J" in picture.alt
+    one_pulse = picture.figure.axes[1].lines[0]
+    assert one_pulse.get_ydata()[-2] == pytest.approx(0.3 * made.passes[0].peak_power)

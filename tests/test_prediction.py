@@ -16,11 +16,11 @@ from weldcalc.calibration_data import Calibration, calibration_for
 from weldcalc.errors import InputError
 from weldcalc.findings import Finding
 from weldcalc.materials import material
-from weldcalc.pass_findings import pass_findings
+from weldcalc.passes.findings import pass_findings
+from weldcalc.passes.seam_findings import seam_findings
+from weldcalc.passes.seam_history import seam_body
 from weldcalc.prediction import Estimate, estimate
 from weldcalc.schedule import Schedule, schedule_from_mapping
-from weldcalc.seam_findings import seam_findings
-from weldcalc.seam_history import seam_body
 
 DOCUMENTED = [
     "name",

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from schedules import first_pass, sheet
 
-from weldcalc.pass_taper import END_RAMP
+from weldcalc.passes.taper import END_RAMP
 from weldcalc.prediction import Estimate, estimate
 from weldcalc.pulse_table import pulse_table, write_pulse_table
 from weldcalc.schedule import schedule_from_mapping

@@ -22,11 +22,11 @@ from weldcalc.canonical import (
 )
 from weldcalc.errors import InputError
 from weldcalc.record import make_record, open_record, read_record, write_record
-from weldcalc.record_fields import OPEN, TO_CONFIRM, record_items, schedule_fields
-from weldcalc.record_goals import goal_checks
+from weldcalc.records.fields import OPEN, TO_CONFIRM, record_items, schedule_fields
+from weldcalc.records.goals import goal_checks
+from weldcalc.records.sign_off import DRAFT
 from weldcalc.reference import read_toml
 from weldcalc.schedule import Goal, load_schedule
-from weldcalc.sign_off import DRAFT
 
 
 class TestContent:

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from coupon_samples import calibrated, thick_schedule
 
-from weldcalc.calibration_file import write_calibration
+from weldcalc.calibrating.file import write_calibration
 from weldcalc.page.planned import calibrated as calibrated_piece
 from weldcalc.page.planned import plan_and_done
 from weldcalc.prediction import estimate

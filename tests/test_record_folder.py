@@ -20,7 +20,7 @@ from record_samples import (
 
 from weldcalc.errors import InputError, WeldcalcError
 from weldcalc.record import Record, make_record, open_record, read_record, write_record
-from weldcalc.record_files import write_folder
+from weldcalc.records.files import write_folder
 from weldcalc.schedule import schedule_from_mapping
 
 
@@ -74,7 +74,7 @@ class TestWriting:
     def test_killed_run_leaves_no_record_and_its_leftover_is_told(self, tmp_path):
         code = (
             "import sys, time; from pathlib import Path\n"
-            "from weldcalc.record_files import write_folder\n"
+            "from weldcalc.records.files import write_folder\n"
             "def fill(draft):\n"
             "    (draft / 'record.json').write_text('{}'); print('ready', flush=True)\n"
             "    time.sleep(60)\n"

@@ -16,7 +16,7 @@ from record_samples import (
 
 from weldcalc.errors import InputError
 from weldcalc.record import make_record, write_record
-from weldcalc.sign_off import DRAFT, SIGNED, read_sign_off
+from weldcalc.records.sign_off import DRAFT, SIGNED, read_sign_off
 
 
 class TestRevisions:

@@ -12,7 +12,7 @@ from scipy.integrate import solve_ivp
 
 from weldcalc import safety
 from weldcalc.errors import InputError
-from weldcalc.room_air import air_oxygen, oxygen_limit
+from weldcalc.hazards.room_air import air_oxygen, oxygen_limit
 
 
 def test_flow_of_the_published_room_balance() -> None:

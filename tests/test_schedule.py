@@ -16,7 +16,7 @@ from weldcalc import beam
 from weldcalc.errors import InputError
 from weldcalc.fields import FIELDS
 from weldcalc.schedule import Laser, WeldPass, load_schedule, schedule_from_mapping
-from weldcalc.schedule_table import TABLES, keys_of
+from weldcalc.schedules.table import TABLES, keys_of
 
 
 def _mistakes(mapping: dict[str, Any], **more: Any) -> list[str]:

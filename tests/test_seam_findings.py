@@ -12,11 +12,11 @@ from schedules import first_pass
 
 from weldcalc.findings import Finding
 from weldcalc.materials import material
-from weldcalc.pass_pair import CoverOnRoot
+from weldcalc.passes.pair import CoverOnRoot
+from weldcalc.passes.seam_findings import NOTICED, WORST_ERROR, pair_findings, seam_findings
+from weldcalc.passes.seam_history import seam_body
 from weldcalc.prediction import Estimate, PassEstimate, estimate
 from weldcalc.schedule import schedule_from_mapping
-from weldcalc.seam_findings import NOTICED, WORST_ERROR, pair_findings, seam_findings
-from weldcalc.seam_history import seam_body
 
 
 @pytest.fixture(scope="module")

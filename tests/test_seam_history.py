@@ -10,7 +10,7 @@ from schedules import first_pass, sheet
 
 from weldcalc.heatflow.seam import seam_rise
 from weldcalc.materials import material
-from weldcalc.pass_pulse import (
+from weldcalc.passes.pulse import (
     cooling_followed,
     joint_material,
     plate_material,
@@ -19,13 +19,13 @@ from weldcalc.pass_pulse import (
     run_pulses,
     surface_ratio,
 )
-from weldcalc.pass_response import CHECKED, pulse_runner
-from weldcalc.pass_shielding import radius_above
-from weldcalc.pass_taper import END_RAMP, end_ramp, level_of
+from weldcalc.passes.response import CHECKED, pulse_runner
+from weldcalc.passes.seam_cooling import pause_needed, seam_cooling
+from weldcalc.passes.seam_history import SeamPlan, pass_pulses, seam_body, seam_plan
+from weldcalc.passes.shielding import radius_above
+from weldcalc.passes.taper import END_RAMP, end_ramp, level_of
 from weldcalc.prediction import Estimate, estimate
 from weldcalc.schedule import Schedule, schedule_from_mapping
-from weldcalc.seam_cooling import pause_needed, seam_cooling
-from weldcalc.seam_history import SeamPlan, pass_pulses, seam_body, seam_plan
 
 TURN = np.pi * 8e-3
 

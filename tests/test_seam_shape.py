@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from weldcalc.seam_shape import fused_depth, fused_ligament, largest_pitch, scallop_width
+from weldcalc.passes.seam_shape import fused_depth, fused_ligament, largest_pitch, scallop_width
 
 WALL = 0.4e-3
 CONE = np.array([[0.3e-3, 0.0], [0.0, WALL]])

@@ -8,8 +8,8 @@ import pytest
 from schedules import first_pass, sheet, tube
 
 from weldcalc.findings import Finding
+from weldcalc.passes.setup_findings import setup_findings
 from weldcalc.schedule import schedule_from_mapping
-from weldcalc.setup_findings import setup_findings
 
 LIMITS = {
     "peak_power_limit": "390 W",

@@ -17,7 +17,7 @@ from scipy.special import k0e
 from weldcalc import shielding
 from weldcalc.canonical import plain
 from weldcalc.errors import InputError
-from weldcalc.room_air import instant_release
+from weldcalc.hazards.room_air import instant_release
 from weldcalc.schedule import Schedule, schedule_from_mapping
 
 PPM = 1e-6

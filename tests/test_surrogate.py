@@ -6,16 +6,16 @@ import numpy as np
 import pytest
 from schedules import tube
 
-from weldcalc import section_pulses as sections
-from weldcalc import surrogate
 from weldcalc.heatflow.section import section_pulse
-from weldcalc.pulse_runs import run_pulses
-from weldcalc.sampled_pulses import DIRECT, sampler_for
-from weldcalc.scatter import column, normal_points, pass_scatter
 from weldcalc.schedule import schedule_from_mapping
-from weldcalc.section_pulses import ellipsoid_reach
-from weldcalc.text_answers import tolerance_text
+from weldcalc.texts.answers import tolerance_text
 from weldcalc.tolerance import tolerance
+from weldcalc.tolerances import section_pulses as sections
+from weldcalc.tolerances import surrogate
+from weldcalc.tolerances.pulse_runs import run_pulses
+from weldcalc.tolerances.sampled_pulses import DIRECT, sampler_for
+from weldcalc.tolerances.scatter import column, normal_points, pass_scatter
+from weldcalc.tolerances.section_pulses import ellipsoid_reach
 
 
 def _flange():

@@ -16,13 +16,13 @@ from weldcalc.goals import PassGoals, all_met, chance_interval, pass_goals
 from weldcalc.heatflow.spot import spot_pulse
 from weldcalc.heatflow.spot_sizes import SIZES, last_crossings, spot_sizes
 from weldcalc.materials import material
-from weldcalc.pulse_runs import run_pulses
-from weldcalc.scatter import column, normal_points, pass_scatter
+from weldcalc.passes.seam_shape import fused_depth
 from weldcalc.schedule import schedule_from_mapping
-from weldcalc.seam_shape import fused_depth
-from weldcalc.sensitivity import sobol_design, variance_shares
-from weldcalc.text_answers import tolerance_text
+from weldcalc.texts.answers import tolerance_text
 from weldcalc.tolerance import tolerance
+from weldcalc.tolerances.pulse_runs import run_pulses
+from weldcalc.tolerances.scatter import column, normal_points, pass_scatter
+from weldcalc.tolerances.sensitivity import sobol_design, variance_shares
 
 GOAL = {"penetration": "100 %", "root_width": "0.2 mm", "haz_width": "0.25 mm"}
 GRID = 5e-5  # m; coarse, for speed: the same on both sides of every comparison

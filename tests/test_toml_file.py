@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from weldcalc.errors import InputError
-from weldcalc.toml_file import LARGEST, read_toml_file, toml_value
+from weldcalc.schedules.toml_file import LARGEST, read_toml_file, toml_value
 
 BROKEN = [
     (b"\xff\xfea\x00", "is not UTF-8 text"),

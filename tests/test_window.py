@@ -15,11 +15,11 @@ from weldcalc.errors import InputError
 from weldcalc.heatflow.pulse_findings import HOLE
 from weldcalc.plots.maps import REGIONS as DRAWN
 from weldcalc.prediction import estimate
-from weldcalc.scatter import pass_scatter
 from weldcalc.schedule import schedule_from_mapping
+from weldcalc.tolerances.scatter import pass_scatter
 from weldcalc.window import REGIONS, window
-from weldcalc.window_files import write_window
-from weldcalc.window_runs import changed_pass, setting_sigma
+from weldcalc.windows.files import write_window
+from weldcalc.windows.runs import changed_pass, setting_sigma
 
 LASER = {
     "spot_diameter": "0.4 mm",

@@ -12,7 +12,9 @@ from typing import Any
 import numpy as np
 import pytest
 
-from weldcalc import beam, exposure, laser_hazard, pulses, purging, room_air, safety
+from weldcalc import beam, pulses, safety
+from weldcalc.gas import purging
+from weldcalc.hazards import exposure, laser_hazard, room_air
 from weldcalc.heatflow import closed_form
 from weldcalc.qualification import gauge, statistics
 from weldcalc.reference import listed, read_toml

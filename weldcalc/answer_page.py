@@ -10,9 +10,9 @@ from weldcalc.plots.spread import cause_ranking
 from weldcalc.plots.style import Picture
 from weldcalc.reference import data_folder
 from weldcalc.schedule import Schedule, load_schedule
-from weldcalc.text_answers import draft_column, drift_rows, goal_rows
+from weldcalc.texts.answers import draft_column, drift_rows, goal_rows
 from weldcalc.tolerance import cause_words
-from weldcalc.tolerance_result import PassTolerance
+from weldcalc.tolerances.result import PassTolerance
 
 DEMO = "level_gauge_stem.toml"
 

@@ -13,18 +13,17 @@ import numpy as np
 from attrs import field, frozen
 from numpy.typing import NDArray
 
-from weldcalc.calibration_data import Calibration, calibration_for
-from weldcalc.calibration_draws import posterior_draws
-from weldcalc.calibration_model import ABSORPTANCE, CouponModel, Unknowns, unknowns
-from weldcalc.calibration_refusal import Refusal, contradictions, reasons_against
-from weldcalc.calibration_sections import (
+from weldcalc.calibrating.draws import posterior_draws
+from weldcalc.calibrating.model import ABSORPTANCE, CouponModel, Unknowns, unknowns
+from weldcalc.calibrating.refusal import Refusal, contradictions, reasons_against
+from weldcalc.calibrating.sections import (
     READING,
     CouponCase,
     CouponList,
     coupon_cases,
     unstated,
 )
-from weldcalc.calibration_solve import (
+from weldcalc.calibrating.solve import (
     Data,
     Model,
     Solution,
@@ -33,12 +32,13 @@ from weldcalc.calibration_solve import (
     misfit,
     solve,
 )
+from weldcalc.calibration_data import Calibration, calibration_for
 from weldcalc.findings import Finding, sort_findings
 from weldcalc.heatflow.constants import NAMES, ModelConstants, ModelError, ValidityBox
 from weldcalc.heatflow.fit_constants import decode, encode
 from weldcalc.materials import Material
-from weldcalc.pass_pulse import joint_material, surface_ratio
-from weldcalc.pass_spread import scatter_of
+from weldcalc.passes.pulse import joint_material, surface_ratio
+from weldcalc.passes.spread import scatter_of
 from weldcalc.quantities import show
 from weldcalc.schedule import Schedule
 

@@ -13,7 +13,7 @@ from weldcalc.plots.joint import draw_joint_sketch
 from weldcalc.plots.sheet import PAPERS, SHADE, Sheet
 from weldcalc.plots.style import QUIET, Picture, house_style
 from weldcalc.plots.words import printable
-from weldcalc.sign_off import ROLES
+from weldcalc.records.sign_off import ROLES
 
 if TYPE_CHECKING:
     from weldcalc.joint import Joint

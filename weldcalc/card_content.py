@@ -9,12 +9,12 @@ from typing import TYPE_CHECKING, Any
 from attrs import frozen
 
 from weldcalc import __version__
-from weldcalc.pass_pulse import joint_material, plate_material
-from weldcalc.purging import purge
+from weldcalc.gas.purging import purge
+from weldcalc.passes.pulse import joint_material, plate_material
 from weldcalc.quantities import field, pretty_unit, show, to_shown
+from weldcalc.records.sign_off import DRAFT
 from weldcalc.reference import read_csv
 from weldcalc.safety import cautions, defer_to
-from weldcalc.sign_off import DRAFT
 
 if TYPE_CHECKING:
     from weldcalc.prediction import Estimate

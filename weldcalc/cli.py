@@ -105,10 +105,14 @@ def main() -> None:
 @main.command()
 @SCHEDULE
 @file_option("--calibration", "JSON", "Calibration to use, from 'weldcalc calibrate'.")
+@click.option("--instant", is_flag=True, help="Closed forms only: a first look, wide intervals.")
 @JSON
-def estimate(schedule: Path, calibration: Path | None, as_json: bool) -> None:
+def estimate(schedule: Path, calibration: Path | None, instant: bool, as_json: bool) -> None:
     """Say what each pass of SCHEDULE does: energy, overlap, penetration, widths, findings."""
-    from weldcalc.calibration_file import read_calibration
+    if instant:
+        _print_instant(schedule)
+        return
+    from weldcalc.calibrating.file import read_calibration
     from weldcalc.prediction import estimate as run
     from weldcalc.schedule import load_schedule
 
@@ -118,9 +122,25 @@ def estimate(schedule: Path, calibration: Path | None, as_json: bool) -> None:
     if as_json:
         _print_json(result.to_json())
         return
-    from weldcalc.text import estimate_text
+    from weldcalc.texts.estimates import estimate_text
 
     click.echo(estimate_text(result))
+
+
+def _print_instant(schedule: Path) -> None:
+    from weldcalc.schedule import load_schedule
+    from weldcalc.texts.instant import instant_text
+
+    click.echo(instant_text(load_schedule(schedule)))
+
+
+@main.command()
+@click.argument("table", default="")
+def fields(table: str) -> None:
+    """List what may stand in a schedule, or in one TABLE of it: units, ranges, meaning."""
+    from weldcalc.texts.field_list import field_text
+
+    click.echo(field_text(table))
 
 
 @main.command()
@@ -216,7 +236,7 @@ def draft(
     from weldcalc.drafting import draft as run
     from weldcalc.drafting import write_drafts
     from weldcalc.schedule import load_schedule
-    from weldcalc.text_answers import draft_text
+    from weldcalc.texts.answers import draft_text
 
     loaded = load_schedule(schedule, require_passes=False)
     with _engine_notice(), cluster_executor(scheduler) as executor, _counter("draft") as count:
@@ -242,10 +262,10 @@ def window(
     """Map two settings of a pass of SCHEDULE: where the weld is sound, and how far inside it is."""
     from weldcalc.batch import cluster_executor
     from weldcalc.schedule import load_schedule
-    from weldcalc.text_answers import window_text
+    from weldcalc.texts.answers import window_text
     from weldcalc.whole_files import refuse_existing
     from weldcalc.window import window as run
-    from weldcalc.window_files import write_window
+    from weldcalc.windows.files import write_window
 
     loaded = load_schedule(schedule)
     refuse_existing(folder)
@@ -275,7 +295,7 @@ def tolerance(schedule: Path, scheduler: str | None, as_json: bool, **choice: An
     """Say how sure each goal of SCHEDULE is, what spreads it, and how far each input may drift."""
     from weldcalc.batch import cluster_executor
     from weldcalc.schedule import load_schedule
-    from weldcalc.text_answers import tolerance_text
+    from weldcalc.texts.answers import tolerance_text
     from weldcalc.tolerance import tolerance as run
 
     loaded = load_schedule(schedule)
@@ -296,7 +316,7 @@ def explain(schedule: Path, pass_name: str, as_json: bool, **sizes: str | None) 
     from weldcalc.diagnosis import explain as run
     from weldcalc.quantities import parse_quantity
     from weldcalc.schedule import load_schedule
-    from weldcalc.text_answers import diagnosis_text
+    from weldcalc.texts.answers import diagnosis_text
 
     measured: dict[str, Any] = {
         key: parse_quantity(text, key) for key, text in sizes.items() if text

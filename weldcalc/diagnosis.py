@@ -20,9 +20,11 @@ from weldcalc.batch import Progress
 from weldcalc.calibration_data import Calibration
 from weldcalc.errors import Problems
 from weldcalc.heatflow.spot import spot_pulse
-from weldcalc.pulse_runs import run_pulses
+from weldcalc.passes.seam_shape import fused_depth
 from weldcalc.quantities import json_key, to_json
-from weldcalc.scatter import (
+from weldcalc.schedule import Schedule
+from weldcalc.tolerances.pulse_runs import run_pulses
+from weldcalc.tolerances.scatter import (
     Floats,
     PassScatter,
     column,
@@ -30,8 +32,6 @@ from weldcalc.scatter import (
     pass_scatter,
     shift_key,
 )
-from weldcalc.schedule import Schedule
-from weldcalc.seam_shape import fused_depth
 
 MEASURED: Final = ("penetration", "fusion_width", "root_width")
 FAULT_SIGMAS = 4.0  # a fault is taken to move its cause by this many times its usual scatter
@@ -78,7 +78,7 @@ class Suspect:
     Parameters
     ----------
     cause : str
-        Key of `weldcalc.scatter.CAUSES`; "" for nothing unusual.
+        Key of `weldcalc.tolerances.scatter.CAUSES`; "" for nothing unusual.
     side : int
         -1 lower, 1 higher, 0 for nothing unusual.
     words : str

@@ -18,18 +18,18 @@ from attrs import field, frozen
 
 from weldcalc.batch import Progress
 from weldcalc.calibration_data import Calibration
-from weldcalc.draft_heat import HeatFrame
-from weldcalc.draft_options import Combination, combinations, cover_options, root_options
-from weldcalc.draft_proof import Proof, prove
-from weldcalc.draft_search import Search
-from weldcalc.draft_shortfall import Shortfalls
+from weldcalc.drafts.heat import HeatFrame
+from weldcalc.drafts.options import Combination, combinations, cover_options, root_options
+from weldcalc.drafts.proof import Proof, prove
+from weldcalc.drafts.search import Search
+from weldcalc.drafts.shortfall import Shortfalls
 from weldcalc.errors import NegativeAnswer, Problems
-from weldcalc.pass_pulse import plate_material
+from weldcalc.passes.pulse import plate_material
+from weldcalc.passes.seam_history import seam_body
 from weldcalc.prediction import Estimate, estimate
 from weldcalc.quantities import json_key, to_json
-from weldcalc.scatter import PassScatter, pass_scatter
 from weldcalc.schedule import Schedule, WeldPass
-from weldcalc.seam_history import seam_body
+from weldcalc.tolerances.scatter import PassScatter, pass_scatter
 from weldcalc.whole_files import write_whole
 
 Wish = Literal["balanced", "fastest", "least heat", "most forgiving"]
@@ -239,7 +239,7 @@ def ranked(found: Sequence[Combination], wish: Wish) -> list[Combination]:
     Parameters
     ----------
     found : sequence of Combination
-        From `weldcalc.draft_options.combinations`.
+        From `weldcalc.drafts.options.combinations`.
     wish : str
         One of `WISHES`.
     """

@@ -10,8 +10,8 @@ import numpy as np
 from attrs import frozen
 
 from weldcalc.heatflow.pulse_findings import HOLE
-from weldcalc.scatter import Bools, Floats, Pulses, column
 from weldcalc.schedule import Schedule, WeldPass
+from weldcalc.tolerances.scatter import Bools, Floats, Pulses, column
 
 GOALS: Final[Mapping[str, str]] = MappingProxyType(
     {

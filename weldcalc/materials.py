@@ -16,9 +16,9 @@ from typing import Any
 
 from weldcalc import reference
 from weldcalc.errors import InputError, Problems
-from weldcalc.material_file import read_material
-from weldcalc.material_form import Property
-from weldcalc.material_model import Material
+from weldcalc.metals.file import read_material
+from weldcalc.metals.form import Property
+from weldcalc.metals.model import Material
 
 __all__ = ["Material", "Property", "material", "material_names"]
 

@@ -16,28 +16,28 @@ from weldcalc.findings import Finding, sort_findings
 from weldcalc.fit_up import Fill, fill_of_gap
 from weldcalc.heatflow.pulse_result import PulseResult
 from weldcalc.materials import Material
-from weldcalc.pass_estimate import PASS_KEYS, PassEstimate
-from weldcalc.pass_findings import pass_findings
-from weldcalc.pass_joint import JointSetup, SectionPulse, joint_setup, needs_section
-from weldcalc.pass_mode import OtherMode, other_mode, other_mode_on_joint
-from weldcalc.pass_pair import CoverOnRoot, Governing, covers_on_root, governing
-from weldcalc.pass_pulse import (
+from weldcalc.passes.estimate import PASS_KEYS, PassEstimate
+from weldcalc.passes.findings import pass_findings
+from weldcalc.passes.joint import JointSetup, SectionPulse, joint_setup, needs_section
+from weldcalc.passes.mode import OtherMode, other_mode, other_mode_on_joint
+from weldcalc.passes.pair import CoverOnRoot, Governing, covers_on_root, governing
+from weldcalc.passes.pulse import (
     cooling_followed,
     joint_material,
     plate_material,
     pulse_settings,
 )
-from weldcalc.pass_response import pulse_runner
-from weldcalc.pass_seam import HeatSoFar, PassSeam, pass_seam
-from weldcalc.pass_shielding import hot_seams
-from weldcalc.pass_spread import Spread, pass_spread
+from weldcalc.passes.response import pulse_runner
+from weldcalc.passes.seam import HeatSoFar, PassSeam, pass_seam
+from weldcalc.passes.seam_cooling import curve_times, part_temperatures
+from weldcalc.passes.seam_findings import pair_findings, part_findings, seam_findings
+from weldcalc.passes.seam_history import SeamPlan, seam_body, seam_plan
+from weldcalc.passes.seam_shape import fused_depth, fused_ligament, largest_pitch, scallop_width
+from weldcalc.passes.setup_findings import setup_findings
+from weldcalc.passes.shielding import hot_seams
+from weldcalc.passes.spread import Spread, pass_spread
 from weldcalc.quantities import json_key, to_json
 from weldcalc.schedule import Schedule, WeldPass
-from weldcalc.seam_cooling import curve_times, part_temperatures
-from weldcalc.seam_findings import pair_findings, part_findings, seam_findings
-from weldcalc.seam_history import SeamPlan, seam_body, seam_plan
-from weldcalc.seam_shape import fused_depth, fused_ligament, largest_pitch, scallop_width
-from weldcalc.setup_findings import setup_findings
 from weldcalc.shielding import ShieldingPlan, shielding_plan
 
 __all__ = ["PASS_KEYS", "Estimate", "PassEstimate", "estimate"]

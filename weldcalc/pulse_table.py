@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from attrs import frozen
 
-from weldcalc.pass_estimate import PassEstimate
-from weldcalc.pass_taper import end_ramp
+from weldcalc.passes.estimate import PassEstimate
+from weldcalc.passes.taper import end_ramp
 from weldcalc.prediction import Estimate, estimate
 from weldcalc.qualification.table import table_text
 

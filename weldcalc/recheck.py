@@ -16,7 +16,7 @@ from attrs import asdict, frozen
 
 from weldcalc.canonical import UNHASHED, computed_digest, leaves, parse_json, record_digest
 from weldcalc.errors import InputError, WeldcalcError
-from weldcalc.record_content import (
+from weldcalc.records.content import (
     INPUT_PATHS,
     KIND,
     SCHEMA_VERSION,
@@ -24,8 +24,8 @@ from weldcalc.record_content import (
     content_of,
     environment,
 )
-from weldcalc.record_fields import MATERIAL_ROLES
-from weldcalc.record_files import read_inside, text_of
+from weldcalc.records.fields import MATERIAL_ROLES
+from weldcalc.records.files import read_inside, text_of
 
 Answer = Literal["reproduced", "differs", "cannot be read"]
 

@@ -12,14 +12,14 @@ from attrs import field, frozen
 
 from weldcalc.canonical import parse_json, sha256_of_bytes
 from weldcalc.errors import InputError, WeldcalcError
-from weldcalc.record_content import (
+from weldcalc.records.content import (
     InputFile,
     check_intact,
     content_of,
     environment,
     material_files_of,
 )
-from weldcalc.record_files import (
+from weldcalc.records.files import (
     LARGEST_FILE,
     is_plain_name,
     read_inside,
@@ -27,8 +27,8 @@ from weldcalc.record_files import (
     unfinished_folders,
     write_folder,
 )
-from weldcalc.record_results import estimated
-from weldcalc.sign_off import form
+from weldcalc.records.results import estimated
+from weldcalc.records.sign_off import form
 
 if TYPE_CHECKING:
     from weldcalc.prediction import Estimate

@@ -14,7 +14,8 @@ from typing import TYPE_CHECKING, Any
 from attrs import asdict, frozen
 
 from weldcalc.errors import InputError
-from weldcalc.exposure import (
+from weldcalc.findings import Finding
+from weldcalc.hazards.exposure import (
     NOTICE,
     ExposureLimit,
     Rules,
@@ -25,8 +26,7 @@ from weldcalc.exposure import (
     single_exposure_limit,
     skin_limit,
 )
-from weldcalc.findings import Finding
-from weldcalc.laser_hazard import (
+from weldcalc.hazards.laser_hazard import (
     ScaleNumber,
     beam_hazard_distance,
     diffuse_hazard_distance,
@@ -36,14 +36,14 @@ from weldcalc.laser_hazard import (
     optical_density,
     scale_number,
 )
-from weldcalc.reference import read_toml
-from weldcalc.room_air import (
+from weldcalc.hazards.room_air import (
     RoomOxygen,
     flow_to_limit,
     instant_release,
     room_oxygen,
     smallest_room,
 )
+from weldcalc.reference import read_toml
 from weldcalc.sourced import Sourced
 
 if TYPE_CHECKING:

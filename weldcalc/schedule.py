@@ -18,7 +18,7 @@ from weldcalc import joint as joints
 from weldcalc.errors import InputError
 from weldcalc.fields import nearest
 from weldcalc.joint import Joint
-from weldcalc.schedule_parts import (
+from weldcalc.schedules.parts import (
     Goal,
     GoverningCode,
     Laser,
@@ -27,9 +27,9 @@ from weldcalc.schedule_parts import (
     ShieldingSetup,
     WeldPass,
 )
-from weldcalc.schedule_reader import SPOT_KEYS, read_parts
-from weldcalc.schedule_writer import to_toml, typed_text
-from weldcalc.toml_file import read_toml_file
+from weldcalc.schedules.reader import SPOT_KEYS, read_parts
+from weldcalc.schedules.toml_file import read_toml_file
+from weldcalc.schedules.writer import to_toml, typed_text
 
 __all__ = [
     "Goal",

@@ -14,16 +14,16 @@ from attrs import evolve, frozen
 
 from weldcalc.fields import json_key, show, to_json
 from weldcalc.findings import Finding, sort_findings
-from weldcalc.hot_metal import (
+from weldcalc.gas.hot_metal import (
     HotMetalCover,
     ShieldingTemperature,
     hot_metal_cover,
     seam_cooling_time,
     shielding_temperatures,
 )
+from weldcalc.gas.purging import GasUse, Purge, gas_oxygen, gas_use, purge, purge_oxygen
+from weldcalc.hazards.room_air import shielding_rules, smallest_room
 from weldcalc.materials import material
-from weldcalc.purging import GasUse, Purge, gas_oxygen, gas_use, purge, purge_oxygen
-from weldcalc.room_air import shielding_rules, smallest_room
 
 if TYPE_CHECKING:
     from weldcalc.schedule import Schedule, ShieldingSetup

@@ -10,11 +10,13 @@ from attrs import frozen
 
 from weldcalc.batch import Progress
 from weldcalc.calibration_data import Calibration
-from weldcalc.drift import Drift, allowed_drifts
 from weldcalc.errors import InputError
 from weldcalc.goals import PassGoals, all_met, chance_interval, pass_goals
-from weldcalc.sampled_pulses import Sampler, same_stand_in, sampler_for
-from weldcalc.scatter import (
+from weldcalc.schedule import Schedule
+from weldcalc.tolerances.drift import Drift, allowed_drifts
+from weldcalc.tolerances.result import RESULTS, Chance, PassTolerance, Tolerance
+from weldcalc.tolerances.sampled_pulses import Sampler, same_stand_in, sampler_for
+from weldcalc.tolerances.scatter import (
     CAUSES,
     GEOMETRIC,
     Bools,
@@ -25,10 +27,8 @@ from weldcalc.scatter import (
     normal_points,
     pass_scatter,
 )
-from weldcalc.schedule import Schedule
-from weldcalc.section_pulses import needs_section
-from weldcalc.sensitivity import sobol_design, variance_shares
-from weldcalc.tolerance_result import RESULTS, Chance, PassTolerance, Tolerance
+from weldcalc.tolerances.section_pulses import needs_section
+from weldcalc.tolerances.sensitivity import sobol_design, variance_shares
 
 __all__ = ["Chance", "PassTolerance", "Tolerance", "cause_words", "tolerance"]
 
@@ -213,6 +213,6 @@ def cause_words(causes: Sequence[str]) -> list[str]:
     Parameters
     ----------
     causes : sequence of str
-        Keys of `weldcalc.scatter.CAUSES`.
+        Keys of `weldcalc.tolerances.scatter.CAUSES`.
     """
     return [CAUSES[cause] for cause in causes]

@@ -16,11 +16,11 @@ from weldcalc.fields import field as field_of
 from weldcalc.fields import nearest
 from weldcalc.goals import pass_goals
 from weldcalc.quantities import json_key, show, to_json, to_shown
-from weldcalc.scatter import Floats, column, pass_scatter
 from weldcalc.schedule import Laser, Schedule, WeldPass
-from weldcalc.window_edges import Edge, nearest_regions, sound_edges
-from weldcalc.window_limits import Limit, laser_limits
-from weldcalc.window_runs import REGIONS, Ints, Sheet, changed_pass, setting_sigma
+from weldcalc.tolerances.scatter import Floats, column, pass_scatter
+from weldcalc.windows.edges import Edge, nearest_regions, sound_edges
+from weldcalc.windows.limits import Limit, laser_limits
+from weldcalc.windows.runs import REGIONS, Ints, Sheet, changed_pass, setting_sigma
 
 VARIABLES: Final = (
     "peak_power",

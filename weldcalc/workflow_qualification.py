@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Any
 from attrs import frozen
 
 if TYPE_CHECKING:
+    from weldcalc.calibrating.design import NextCoupon
     from weldcalc.calibration import CalibrationResult
-    from weldcalc.calibration_design import NextCoupon
     from weldcalc.schedule import Schedule
 
 
@@ -52,13 +52,13 @@ def calibrate_files(schedule: Path, coupons: Path, output: Path) -> Answer:
     InputError
         When an input cannot be used or the output exists.
     """
+    from weldcalc.calibrating.design import next_coupon
+    from weldcalc.calibrating.file import write_calibration
     from weldcalc.calibration import Refusal, calibrate
-    from weldcalc.calibration_design import next_coupon
-    from weldcalc.calibration_file import write_calibration
     from weldcalc.prediction import estimate
     from weldcalc.qualification.coupons import read_coupons
     from weldcalc.schedule import load_schedule
-    from weldcalc.text_qualification import calibration_text, refusal_text
+    from weldcalc.texts.qualification import calibration_text, refusal_text
     from weldcalc.whole_files import refuse_existing
 
     refuse_existing(output)
@@ -78,7 +78,7 @@ def calibrate_files(schedule: Path, coupons: Path, output: Path) -> Answer:
 
 
 def _calibration_data(result: CalibrationResult, following: NextCoupon) -> dict[str, Any]:
-    from weldcalc.calibration_file import calibration_json
+    from weldcalc.calibrating.file import calibration_json
     from weldcalc.fields import json_key, to_json
 
     coming = {json_key(key): to_json(value, key) for key, value in following.settings.items()}
@@ -112,7 +112,7 @@ def compare_files(old: Path, new: Path, limits: Path | None) -> Answer:
         When an input cannot be used.
     """
     from weldcalc.qualification.changes import compare, read_change_limits
-    from weldcalc.text_qualification import comparison_text
+    from weldcalc.texts.qualification import comparison_text
 
     typed = None if limits is None else read_change_limits(limits)
     made = compare(_schedule_of(old), _schedule_of(new), typed)
@@ -145,7 +145,7 @@ def follow_files(record: Path, log: Path, check_every: str | None) -> Answer:
     """
     from weldcalc.qualification.follow import follow, read_run_log
     from weldcalc.quantities import parse_quantity
-    from weldcalc.text_qualification import follow_text
+    from weldcalc.texts.qualification import follow_text
 
     every = None if check_every is None else parse_quantity(check_every, "clean_to_weld")
     made = follow(_schedule_of(record), read_run_log(log), check_every=every)
@@ -176,7 +176,7 @@ def plan_files(
     """
     from weldcalc.qualification.plan import coupon_form, qualification_plan
     from weldcalc.schedule import load_schedule
-    from weldcalc.text_qualification import plan_text
+    from weldcalc.texts.qualification import plan_text
     from weldcalc.whole_files import refuse_existing, write_whole
 
     refuse_existing(output)
@@ -188,7 +188,7 @@ def plan_files(
 
 
 def _spread_form(schedule: Schedule, count: int) -> str:
-    from weldcalc.calibration_design import COLD, can_run, spread_of_settings
+    from weldcalc.calibrating.design import COLD, can_run, spread_of_settings
     from weldcalc.qualification.plan import calibration_settings, coupon_form
 
     item = schedule.passes[0]

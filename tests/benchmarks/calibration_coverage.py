@@ -17,15 +17,15 @@ sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
 from coupon_samples import coupons_of, prior, thick_schedule, truth
 
+from weldcalc.calibrating.draws import posterior_draws
+from weldcalc.calibrating.model import CouponModel, Unknowns
+from weldcalc.calibrating.sections import coupon_cases
+from weldcalc.calibrating.solve import Solution, misfit
 from weldcalc.calibration import DRAWS, relative_scatter, solve_coupons
 from weldcalc.calibration_data import calibration_for
-from weldcalc.calibration_draws import posterior_draws
-from weldcalc.calibration_model import CouponModel, Unknowns
-from weldcalc.calibration_sections import coupon_cases
-from weldcalc.calibration_solve import Solution, misfit
 from weldcalc.heatflow.constants import ModelConstants
 from weldcalc.heatflow.fit_constants import encode
-from weldcalc.pass_pulse import joint_material
+from weldcalc.passes.pulse import joint_material
 
 Floats = NDArray[np.float64]
 LEVEL = 0.90

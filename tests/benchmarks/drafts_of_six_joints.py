@@ -10,14 +10,14 @@ import sys
 import time
 from typing import Any
 
-from weldcalc.draft_options import cover_goals, root_goals
-from weldcalc.draft_proof import chance_of
-from weldcalc.draft_search import Search
 from weldcalc.drafting import DraftedSchedule, draft
+from weldcalc.drafts.options import cover_goals, root_goals
+from weldcalc.drafts.proof import chance_of
+from weldcalc.drafts.search import Search
 from weldcalc.errors import NegativeAnswer
 from weldcalc.goals import chance_interval
-from weldcalc.scatter import pass_scatter
 from weldcalc.schedule import Schedule, schedule_from_mapping
+from weldcalc.tolerances.scatter import pass_scatter
 
 FRESH = 500
 SEED = 20_260

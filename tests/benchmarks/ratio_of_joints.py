@@ -19,8 +19,8 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 from schedules import first_pass
 
 from weldcalc.calibration_data import calibration_for
-from weldcalc.pass_joint import joint_setup
-from weldcalc.pass_ratio import computed_sizes, joint_ratio, sheet_pulse
+from weldcalc.passes.joint import joint_setup
+from weldcalc.passes.ratio import computed_sizes, joint_ratio, sheet_pulse
 from weldcalc.schedule import schedule_from_mapping
 
 DRAWS, SEED, ROOM = 12, 20_261, 293.15

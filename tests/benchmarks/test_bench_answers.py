@@ -15,12 +15,18 @@ import pytest
 from weldcalc import reference
 from weldcalc.batch import cluster_executor
 from weldcalc.drafting import draft
-from weldcalc.pulse_runs import run_pulses
-from weldcalc.scatter import column, normal_points, pass_scatter
 from weldcalc.schedule import load_schedule
-from weldcalc.section_pulses import section_pulses
-from weldcalc.surrogate import LEARNT, bridged, relative_misfit, section_offsets, section_surrogate
 from weldcalc.tolerance import tolerance
+from weldcalc.tolerances.pulse_runs import run_pulses
+from weldcalc.tolerances.scatter import column, normal_points, pass_scatter
+from weldcalc.tolerances.section_pulses import section_pulses
+from weldcalc.tolerances.surrogate import (
+    LEARNT,
+    bridged,
+    relative_misfit,
+    section_offsets,
+    section_surrogate,
+)
 from weldcalc.window import window
 
 DEMO = Path(reference.data_folder()) / "demo"

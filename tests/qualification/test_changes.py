@@ -16,7 +16,7 @@ from weldcalc.qualification.changes import Change, Comparison, compare, compare_
 from weldcalc.qualification.flat import FlatValue, grade_name
 from weldcalc.reference import data_folder
 from weldcalc.schedule import Schedule, schedule_from_mapping
-from weldcalc.schedule_table import keys_of
+from weldcalc.schedules.table import keys_of
 
 Typed = Callable[[str], ChangeLimits]
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from functools import cache
 from typing import Any
 
+import cattrs
 import numpy as np
 from attrs import field, frozen
 from numpy.typing import NDArray
@@ -169,7 +170,7 @@ def fitted_constants(family: str) -> FittedConstants:
     error = table["model_error"]
     return FittedConstants(
         family=family,
-        mean=ModelConstants(**{name: float(table["mean"][name]) for name in NAMES}),
+        mean=cattrs.structure(table["mean"], ModelConstants),
         sample=np.array(table["sample"]["values"], dtype=float).reshape(-1, len(NAMES)),
         error=ModelError(
             depth=error["depth_ln"], width=error["width_ln"], absorptance=error["absorptance"]

@@ -18,7 +18,7 @@ from weldcalc.heatflow.published import published_pulses
 from weldcalc.heatflow.pulse_result import PulseResult
 from weldcalc.heatflow.spot import spot_pulse
 from weldcalc.materials import material
-from weldcalc.pass_pulse import flat_absorptance, surface_ratio
+from weldcalc.passes.pulse import flat_absorptance, surface_ratio
 from weldcalc.quantities import show
 from weldcalc.reference_rows import Row
 

@@ -16,7 +16,7 @@ from weldcalc.page.results import (
     shown_result,
     words_of,
 )
-from weldcalc.record_fields import UNSETTLED
+from weldcalc.records.fields import UNSETTLED
 
 Data = Mapping[str, Any]
 

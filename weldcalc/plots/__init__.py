@@ -5,6 +5,7 @@ from weldcalc.plots.control import Chart, control_charts
 from weldcalc.plots.estimates import (
     estimate_long_section,
     estimate_part_temperature,
+    estimate_pulse_trains,
     estimate_section,
 )
 from weldcalc.plots.focus import focus_curve
@@ -30,6 +31,7 @@ __all__ = [
     "control_charts",
     "estimate_long_section",
     "estimate_part_temperature",
+    "estimate_pulse_trains",
     "estimate_section",
     "focus_curve",
     "heat_split",

@@ -10,7 +10,9 @@ import numpy as np
 from weldcalc.plots.heat import part_temperature
 from weldcalc.plots.joint import Pool, joint_section
 from weldcalc.plots.long import SeamPools, long_section
+from weldcalc.plots.seam import pulse_train
 from weldcalc.plots.style import Floats, Picture
+from weldcalc.pulse_shape import PulseShape
 
 if TYPE_CHECKING:
     from weldcalc.prediction import Estimate, PassEstimate
@@ -114,3 +116,22 @@ def estimate_part_temperature(estimate: Estimate) -> Picture:
         most=estimate.schedule.goal.part_temperature,
         pass_starts={one.name: float(one.history.time[0]) for one in estimate.passes},
     )
+
+
+def estimate_pulse_trains(estimate: Estimate) -> list[Picture]:
+    """Power against time of every pass, in the pulse shape of its schedule.
+
+    Parameters
+    ----------
+    estimate : Estimate
+        What a schedule does.
+
+    Returns
+    -------
+    list of Picture
+        As `pulse_train`, one for each pass.
+    """
+    return [
+        pulse_train(one, shape=PulseShape.of(item.pulse_shape).corners)
+        for item, one in zip(estimate.schedule.passes, estimate.passes, strict=True)
+    ]

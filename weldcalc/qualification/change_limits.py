@@ -12,7 +12,7 @@ from weldcalc.errors import Problems
 from weldcalc.fields import nearest
 from weldcalc.qualification.typed import Entry, load_typed
 from weldcalc.quantities import field, parse
-from weldcalc.schedule_table import keys_of
+from weldcalc.schedules.table import keys_of
 
 MOVES = ("change_at_most", "increase_at_most", "decrease_at_most")
 COMPARED = ("code", "joint", "goal", "laser", "shielding", "preparation", "pass")

@@ -12,7 +12,7 @@ from attrs import frozen
 from weldcalc.errors import Problems
 from weldcalc.fields import nearest
 from weldcalc.quantities import field, parse
-from weldcalc.toml_file import read_toml_file
+from weldcalc.schedules.toml_file import read_toml_file
 
 
 @frozen

@@ -19,10 +19,10 @@ from weldcalc.heatflow.pulse_result import PulseResult
 from weldcalc.heatflow.seam import SeamBody, unit_rise
 from weldcalc.heatflow.spot import spot_pulse
 from weldcalc.materials import Material
-from weldcalc.pass_pulse import joint_material, plate_material, pulse_settings
+from weldcalc.passes.pulse import joint_material, plate_material, pulse_settings
+from weldcalc.passes.seam_history import seam_body
 from weldcalc.reference import data_folder
 from weldcalc.schedule import Schedule, WeldPass, load_schedule
-from weldcalc.seam_history import seam_body
 from weldcalc.trainee.profile import root_profile
 
 Floats = NDArray[np.float64]

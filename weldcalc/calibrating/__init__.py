@@ -1,0 +1,1 @@
+"""Parts of the calibration: from coupons to constants, with the reasons to refuse."""

@@ -1,0 +1,1 @@
+"""Parts of drafting: options, search, heat, proof and what binds."""

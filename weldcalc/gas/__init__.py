@@ -1,0 +1,1 @@
+"""Parts of shielding: purging and the cover of hot metal."""

@@ -1,0 +1,1 @@
+"""Parts of safety: eye exposure, laser hazard distances, oxygen in the room."""

@@ -1,0 +1,188 @@
+"""What the computed pulse of a pass means for the goals, and how far it can be trusted."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+from attrs import evolve
+
+from weldcalc.calibration_data import Calibration
+from weldcalc.findings import Finding
+from weldcalc.passes.joint_findings import joint_findings
+from weldcalc.quantities import show
+
+if TYPE_CHECKING:
+    from weldcalc.passes.estimate import PassEstimate
+    from weldcalc.schedule import Schedule, WeldPass
+
+SURE = 0.95  # chance below which a goal that is met is still called uncertain
+_OF_THE_COLDEST = ("not-melted", "member-not-melted")
+_NO_HAZ_DATA = (
+    "no published pulse gives a heat-affected width and no published titanium seam gives its "
+    "settings: not validated until coupons calibrate it"
+)
+
+
+def pass_findings(
+    schedule: Schedule, made: PassEstimate, calibration: Calibration
+) -> tuple[Finding, ...]:
+    """Return the findings on the pulse of one pass and on its goals.
+
+    Parameters
+    ----------
+    schedule : Schedule
+        Gives the goals. Penetration and root width are asked of the first pass only; the
+        others smooth.
+    made : PassEstimate
+        Its results, without findings.
+    calibration : Calibration
+        Says where its constants were fitted.
+    """
+    item = schedule.passes[schedule.pass_index(made.name)]
+    found = [
+        *_pulse_findings(made),
+        *_validity_findings(item, calibration),
+        *joint_findings(schedule, made),
+        *_mode_findings(made),
+        *_overlap_findings(schedule, made),
+    ]
+    if made.name == schedule.passes[0].name:
+        found += [*_depth_findings(schedule, made), *_root_findings(schedule, made)]
+    return (*found, *_haz_findings(schedule, made))
+
+
+def _pulse_findings(made: PassEstimate) -> Iterator[Finding]:
+    """Yield what the engine says: of the coldest pulse whether it melts, else of the hottest."""
+    for finding in made.pulse.warnings:
+        if finding.code in _OF_THE_COLDEST:
+            yield finding
+    known = {finding.code for finding in made.pulse.warnings}
+    for finding in made.seam.hottest.warnings:
+        if finding.code not in ("beyond-validity", *_OF_THE_COLDEST):
+            warm = show(made.seam_preheat[1], "seam_preheat")
+            only = "" if finding.code in known else f" (only once the seam is warm, at {warm})"
+            yield evolve(finding, text=finding.text + only)
+
+
+def _validity_findings(item: WeldPass, calibration: Calibration) -> Iterator[Finding]:
+    outside = calibration.box.outside(item)
+    if outside:
+        yield Finding(
+            "caution",
+            "beyond-validity",
+            f"{'; '.join(outside)}: all intervals are widened, and nothing measured backs them",
+            "weld coupons, section them and calibrate",
+            f"range of the pulses behind the model constants ({calibration.origin})",
+        )
+
+
+def _mode_findings(made: PassEstimate) -> Iterator[Finding]:
+    near, threshold = made.other_mode.pulse, made.other_mode.threshold
+    if near is None or threshold is None:
+        return
+    yield Finding(
+        "caution",
+        "near-keyhole-threshold",
+        f"the keyhole opens at about {show(threshold, 'keyhole_irradiance')}, within a quarter of "
+        f"the {show(made.mean_irradiance, 'mean_irradiance')} used: the pulse may also give "
+        f"{show(near.penetration, 'penetration')} depth and "
+        f"{show(near.fusion_width, 'fusion_width')} width",
+        "move the irradiance at least a quarter away from the threshold, or section many coupons",
+        "computed in both modes",
+    )
+
+
+def _depth_findings(schedule: Schedule, made: PassEstimate) -> Iterator[Finding]:
+    share = schedule.goal.penetration
+    if share is None:
+        return
+    wanted = share * schedule.joint.wall_thickness
+    if made.guaranteed_penetration < wanted * (1 - 1e-9):
+        yield Finding(
+            "stop",
+            "lack-of-penetration",
+            "between two pulses the weld reaches "
+            f"{show(made.guaranteed_penetration, 'penetration')} of the "
+            f"{show(wanted, 'penetration')} asked for",
+            _slower_or(made, "raise the peak power"),
+            "computed",
+        )
+        return
+    chance = made.spread.chance_of_share(share)
+    if chance < SURE:
+        yield Finding(
+            "caution",
+            "penetration-uncertain",
+            f"penetration is met in {chance:.0%} of the draws over model and shop scatter",
+            "raise the peak power, or weld and section coupons to calibrate the prediction",
+            "computed",
+        )
+
+
+def _slower_or(made: PassEstimate, other: str) -> str:
+    """Return a remedy: a speed where a smaller pitch is enough, else something else."""
+    speed = made.largest_travel_speed
+    if speed is None or speed >= made.travel_speed:
+        return other
+    return f"{other}, or lower the travel speed to {show(speed, 'travel_speed')} or less"
+
+
+def _root_findings(schedule: Schedule, made: PassEstimate) -> Iterator[Finding]:
+    wanted = schedule.goal.root_width
+    if wanted is None or (schedule.goal.penetration or 1.0) < 1.0:
+        return
+    root, least = made.root_width or 0.0, made.least_root_width or 0.0
+    if root < wanted * (1 - 1e-9):
+        yield Finding(
+            "stop",
+            "root-too-narrow",
+            f"the far side melts {show(root, 'root_width')} wide; "
+            f"{show(wanted, 'root_width')} was asked for",
+            "raise the peak power or the pulse duration",
+            "computed",
+        )
+    elif least < wanted * (1 - 1e-9):
+        yield Finding(
+            "caution",
+            "root-scalloped",
+            f"between two pulses the root is {show(least, 'root_width')} wide; "
+            f"{show(wanted, 'root_width')} was asked for",
+            _slower_or(made, "raise the peak power"),
+            "computed, round pools",
+        )
+    if made.root_overlap is not None and made.root_overlap < 0.0:
+        yield Finding(
+            "stop",
+            "root-not-closed",
+            "the melted spots on the far side do not touch each other: the root has gaps",
+            _slower_or(made, "raise the peak power"),
+            "computed",
+        )
+
+
+def _overlap_findings(schedule: Schedule, made: PassEstimate) -> Iterator[Finding]:
+    wanted = schedule.goal.spot_overlap
+    if wanted is not None and made.spot_overlap < wanted - 1e-9:
+        speed = (1 - wanted) * made.spot_diameter * made.repetition_rate
+        yield Finding(
+            "stop",
+            "overlap-below-goal",
+            f"the spot overlap of {show(made.spot_overlap, 'spot_overlap')} is below the "
+            f"{show(wanted, 'spot_overlap')} asked for",
+            f"lower the travel speed to {show(speed, 'travel_speed')}, or raise the rate",
+        )
+
+
+def _haz_findings(schedule: Schedule, made: PassEstimate) -> Iterator[Finding]:
+    wanted, widest = schedule.goal.haz_width, float(made.history.haz_width.max())
+    if wanted is not None and widest > wanted * (1 + 1e-9):
+        yield Finding(
+            "stop",
+            "haz-too-wide",
+            f"the heat-affected width reaches {show(widest, 'haz_width')} each side "
+            f"({made.pulse.haz_isotherm_name}), above the {show(wanted, 'haz_width')} allowed",
+            "shorten the pulse and raise its power, or let the part cool between passes",
+            "computed",
+        )
+    yield Finding("note", "haz-not-validated", f"heat-affected width: {_NO_HAZ_DATA}")

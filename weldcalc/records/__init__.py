@@ -1,0 +1,1 @@
+"""Parts of the record: content, fields, files, goals, results and sources."""

@@ -1,0 +1,1 @@
+"""Scatter in, results out: sampled pulses, stand-in, sensitivities, allowed drift."""

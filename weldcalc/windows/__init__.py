@@ -1,0 +1,1 @@
+"""Parts of the process window: runs, limits, edges and files."""
