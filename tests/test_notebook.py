@@ -217,6 +217,7 @@ class TestFullRecord:
             "record.ipynb",
             "record.html",
             "setup_card.pdf",
+            "pulses.csv",
         }
 
     def test_executed_notebook_names_the_record_and_no_passing_folder(self):

@@ -8,7 +8,7 @@ from matplotlib.colors import to_hex
 from matplotlib.patches import Polygon
 from matplotlib.text import Text
 from numpy.testing import assert_allclose
-from schedules import first_pass, tube
+from schedules import first_pass, sheet, tube
 
 from weldcalc import plots
 from weldcalc.card import setup_card
@@ -91,3 +91,14 @@ def test_every_pass_has_its_pulse_train_in_its_own_shape():
     assert f"{made.passes[0].pulse_energy:.3f} J" in picture.alt
     one_pulse = picture.figure.axes[1].lines[0]
     assert one_pulse.get_ydata()[-2] == pytest.approx(0.3 * made.passes[0].peak_power)
+
+
+def test_round_the_joint_draws_both_histories_of_a_tube_and_nothing_of_a_sheet(made):
+    (one,) = made.passes
+    (picture,) = plots.estimate_round_the_joint(made)
+    drawn = [line.get_ydata() for axes in picture.figure.axes for line in axes.lines]
+    for history in (one.history, one.seam.tapered):
+        wanted = history.preheat - 273.15
+        assert any(len(y) == len(wanted) and np.allclose(y, wanted) for y in drawn)
+    flat = estimate(schedule_from_mapping(sheet()))
+    assert plots.estimate_round_the_joint(flat) == []

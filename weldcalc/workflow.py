@@ -22,6 +22,7 @@ NOTEBOOK = "qualification_record"
 NOTEBOOK_NAME = "record.ipynb"
 PAGE_NAME = "record.html"
 CARD_NAME = "setup_card.pdf"
+PULSES_NAME = "pulses.csv"
 
 Step = Callable[[str], None]
 
@@ -106,7 +107,14 @@ def _views(record: Record, folder: Path, step: Step) -> tuple[View, ...]:
         made = open_record(draft, record.sha256)[1]
         write_setup_card(made.schedule, draft / CARD_NAME, estimate=made)
 
-    return notebook, page, card
+    def pulses(draft: Path) -> None:
+        from weldcalc.pulse_table import write_pulse_table
+
+        step("pulse table")
+        made = open_record(draft, record.sha256)[1]
+        write_pulse_table(made.schedule, draft / PULSES_NAME, made=made)
+
+    return notebook, page, card, pulses
 
 
 def _title(record: Record) -> str:

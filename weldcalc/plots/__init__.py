@@ -6,6 +6,7 @@ from weldcalc.plots.estimates import (
     estimate_long_section,
     estimate_part_temperature,
     estimate_pulse_trains,
+    estimate_round_the_joint,
     estimate_section,
 )
 from weldcalc.plots.focus import focus_curve
@@ -32,6 +33,7 @@ __all__ = [
     "estimate_long_section",
     "estimate_part_temperature",
     "estimate_pulse_trains",
+    "estimate_round_the_joint",
     "estimate_section",
     "focus_curve",
     "heat_split",

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from weldcalc.plots.heat import part_temperature
+from weldcalc.plots.heat import part_temperature, round_the_joint
 from weldcalc.plots.joint import Pool, joint_section
 from weldcalc.plots.long import SeamPools, long_section
 from weldcalc.plots.seam import pulse_train
@@ -135,3 +135,37 @@ def estimate_pulse_trains(estimate: Estimate) -> list[Picture]:
         pulse_train(one, shape=PulseShape.of(item.pulse_shape).corners)
         for item, one in zip(estimate.schedule.passes, estimate.passes, strict=True)
     ]
+
+
+def estimate_round_the_joint(estimate: Estimate) -> list[Picture]:
+    """Preheat and penetration against the angle, with and without the energy taper.
+
+    Parameters
+    ----------
+    estimate : Estimate
+        What a schedule does.
+
+    Returns
+    -------
+    list of Picture
+        As `round_the_joint`, one for each pass that goes round a tube.
+    """
+    wall, goal = estimate.schedule.joint.wall_thickness, estimate.schedule.goal.penetration
+    pictures = []
+    for one in estimate.passes:
+        angle, tapered = one.seam.angle, one.seam.tapered
+        if angle is None:
+            continue
+        pictures.append(
+            round_the_joint(
+                angle=angle,
+                preheat=one.history.preheat,
+                penetration=one.history.penetration,
+                wall_thickness=wall,
+                tapered_preheat=None if tapered is None else tapered.preheat,
+                tapered_penetration=None if tapered is None else tapered.penetration,
+                goal_depth=goal * wall if goal and one is estimate.passes[0] else None,
+                name=one.name,
+            )
+        )
+    return pictures

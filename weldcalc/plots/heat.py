@@ -113,6 +113,7 @@ def round_the_joint(
     tapered_penetration: ArrayLike | None = None,
     goal_depth: float | None = None,
     closes_at: float | None = None,
+    name: str = "",
 ) -> Picture:
     """Local preheat and penetration round the joint, at constant energy and with energy taper.
 
@@ -132,6 +133,8 @@ def round_the_joint(
         Penetration asked for [m].
     closes_at : float, optional
         Angle at which the seam runs onto its own start [rad].
+    name : str, optional
+        Name of the pass.
 
     Returns
     -------
@@ -144,12 +147,14 @@ def round_the_joint(
     _draw_pair(above, turned, shown(preheat, "seam_preheat"), tapered_preheat, "seam_preheat")
     _draw_pair(below, turned, shown(penetration, "penetration"), tapered_penetration, "penetration")
     _frame_round(figure, above, below, wall_thickness, goal_depth)
+    if name:
+        above.set_title(printable(f"Pass {name}: temperature at the spot before each pulse"))
     if closes_at is not None:
         limit_line(above, float(shown(closes_at, "arc")), "seam closes", vertical=True)
         limit_line(below, float(shown(closes_at, "arc")), "seam closes", vertical=True)
     shared_legend(figure, (above, below), columns=3)
     alt = _round_words(turned, preheat, penetration, tapered_penetration, goal_depth)
-    return Picture(figure=figure, alt=alt)
+    return Picture(figure=figure, alt=f"Pass {name}. {alt}" if name else alt)
 
 
 def _draw_pair(
