@@ -156,3 +156,10 @@ def test_fields_explain_what_may_be_typed() -> None:
     wrong = run("fields", "joimt")
     assert wrong.exit_code == 2
     assert "joint" in wrong.stderr
+
+
+def test_explain_fits_the_terminal() -> None:
+    done = run("explain", STEM, "--penetration", "0.31 mm", "--width", "0.55 mm")
+    assert done.exit_code == 0
+    assert "measure the power at the part" in " ".join(done.stdout.split())
+    assert max(len(line) for line in done.stdout.splitlines()) <= 100

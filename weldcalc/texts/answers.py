@@ -219,9 +219,9 @@ def diagnosis_text(made: Diagnosis, *, most: int = 6) -> str:
     suspects = [
         [
             f"{one.plausibility:.0%}",
-            one.words,
+            textwrap.fill(one.words, 38),
             show(one.shift, f"scatter.{one.cause}") if one.cause else "",
-            one.check,
+            textwrap.fill(one.check, 36),
         ]
         for one in made.suspects[:most]
     ]
