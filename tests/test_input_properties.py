@@ -8,6 +8,7 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
+from any_schedule import schedules_as_typed
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from schedules import tube
@@ -29,7 +30,6 @@ ANYTHING = st.recursive(
     lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.text(max_size=6), inner),
     max_leaves=6,
 )
-LINE = st.text(st.characters(exclude_categories=("C", "Z")), min_size=1, max_size=20)
 
 
 def _inside(made: Field) -> st.SearchStrategy[float]:
@@ -102,43 +102,6 @@ def test_no_file_at_all_can_crash_the_reader(content: bytes) -> None:
         path.write_bytes(content)
         with suppress(InputError):
             assert read_toml_file(path)[0] == content
-
-
-def _some(draw: st.DrawFn, table: str, keys: tuple[str, ...]) -> dict[str, Any]:
-    """Return some of the keys of a table, with any allowed values."""
-    chosen: dict[str, Any] = {}
-    for key in keys:
-        made = FIELDS.get(f"{table}.{key}") or FIELDS[key]
-        if not draw(st.booleans()):
-            continue
-        if made.kind == "quantity":
-            chosen[key] = shortest_text(draw(_inside(made)), made.key)
-        elif made.kind == "choice":
-            chosen[key] = draw(st.sampled_from(made.choices))
-        elif made.kind == "text":
-            chosen[key] = draw(LINE)
-        else:
-            number = draw(_inside(made))
-            chosen[key] = math.ceil(number) if made.kind == "count" else number
-    return chosen
-
-
-@st.composite
-def schedules_as_typed(draw: st.DrawFn) -> dict[str, Any]:
-    typed = tube(title=draw(LINE), number=draw(LINE), revision=draw(LINE))
-    for table in ("code", "goal", "shielding", "preparation", "scatter"):
-        typed[table] = _some(draw, table, keys_of(table))
-    typed["joint"] |= _some(draw, "joint", ("gap", "mismatch"))
-    limits = [key for key in keys_of("laser") if key.endswith("_limit")]
-    typed["laser"] |= _some(draw, "laser", ("wavelength", "beam_quality", "profile", *limits))
-    optional = ("spot_diameter", "beam_offset", "beam_angle", "preheat", "arc", "segments",
-                "segment_pause", "closing_overlap")  # fmt: skip
-    names = draw(st.lists(LINE, min_size=1, max_size=3, unique=True))
-    first = typed["pass"][0]
-    typed["pass"] = [{**first, "name": name} | _some(draw, "pass", optional) for name in names]
-    if draw(st.booleans()):
-        typed["pass"][0]["pulse_shape"] = [[0, 1], [draw(st.floats(0, 1)), 1], [1, 0.5]]
-    return typed
 
 
 @unhurried

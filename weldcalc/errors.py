@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import ClassVar
+from typing import Any, ClassVar
 
 from attrs import define, field, frozen
 
@@ -40,10 +40,10 @@ class Problem:
 
     def __str__(self) -> str:
         """Return one line: where = "given": why."""
+        where, why = _one_line(self.where), _one_line(self.why)
         if self.given is None:
-            return f"{self.where}: {self.why}"
-        shown = f'"{self.given}"' if isinstance(self.given, str) else repr(self.given)
-        return f"{self.where} = {_shortened(shown)}: {self.why}"
+            return f"{where}: {why}"
+        return f"{where} = {_shortened(_one_line(_shown(self.given)))}: {why}"
 
 
 class InputError(WeldcalcError):
@@ -53,18 +53,37 @@ class InputError(WeldcalcError):
     ----------
     problems : iterable of Problem
         At least one.
+    file : str, optional
+        File that all of them stand in, where the problems themselves do not name it.
     """
 
     exit_code: ClassVar[int] = 2
 
-    def __init__(self, problems: Iterable[Problem]) -> None:
+    def __init__(self, problems: Iterable[Problem], file: str = "") -> None:
         self.problems = tuple(problems)
-        super().__init__("\n".join(str(problem) for problem in self.problems))
+        self.file = _one_line(file)
+        stem = f"{self.file}: " if file else ""
+        super().__init__("\n".join(f"{stem}{problem}" for problem in self.problems))
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        """Return how to build it again: it may come back from a worker process."""
+        return type(self), (self.problems, self.file)
 
     @classmethod
     def of(cls, where: str, why: str, given: object = None) -> InputError:
         """Return an error with a single problem."""
         return cls([Problem(where=where, why=why, given=given)])
+
+    def in_file(self, file: str) -> InputError:
+        """Return the same refusal with the name of the file that the problems stand in."""
+        return type(self)(self.problems, file)
+
+    def relative_to(self, folder: str) -> InputError:
+        """Return the same refusal with a folder, its separator at the end, left out of paths."""
+        problems = [
+            Problem(one.where.removeprefix(folder), one.why, one.given) for one in self.problems
+        ]
+        return type(self)(problems, self.file.removeprefix(folder))
 
 
 class ReferenceDataError(InputError):
@@ -85,8 +104,13 @@ class Problems:
         """Note one problem."""
         self.found.append(Problem(where=where, why=why, given=given))
 
-    def raise_if_any(self) -> None:
+    def raise_if_any(self, file: str = "") -> None:
         """Raise all problems found so far.
+
+        Parameters
+        ----------
+        file : str, optional
+            As for `InputError`.
 
         Raises
         ------
@@ -94,7 +118,25 @@ class Problems:
             When at least one problem was noted.
         """
         if self.found:
-            raise InputError(self.found)
+            raise InputError(self.found, file)
+
+
+def _shown(given: object) -> str:
+    if isinstance(given, str):
+        return f'"{given}"'
+    try:
+        return repr(given)
+    except (ValueError, RecursionError):  # numbers of thousands of digits; lists without end
+        return "..."
+
+
+def _one_line(text: str) -> str:
+    """Return a text with its line ends and control characters written out, fit for a terminal."""
+    if text.isprintable():
+        return text
+    return "".join(
+        one if one.isprintable() else one.encode("unicode_escape").decode() for one in text
+    )
 
 
 def _shortened(text: str, most: int = 80) -> str:

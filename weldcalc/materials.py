@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import hashlib
 import re
-import tomllib
 from difflib import get_close_matches
 from functools import cache
 from pathlib import Path, PurePath
@@ -19,6 +18,7 @@ from weldcalc.errors import InputError, Problems
 from weldcalc.metals.file import read_material
 from weldcalc.metals.form import Property
 from weldcalc.metals.model import Material
+from weldcalc.schedules.toml_file import read_toml_file, toml_from_bytes
 
 __all__ = ["Material", "Property", "material", "material_names"]
 
@@ -79,7 +79,8 @@ def _shipped_paths() -> tuple[str, ...]:
 
 @cache
 def _shipped(path: str) -> Material:
-    return _parsed(reference.read_bytes(path), path)
+    content = reference.read_bytes(path)
+    return _made(content, toml_from_bytes(content, path), path)
 
 
 @cache
@@ -103,18 +104,11 @@ def _plain(name: str) -> str:
 
 
 def _from_file(path: Path) -> Material:
-    try:
-        content = path.read_bytes()
-    except OSError as error:
-        raise InputError.of(str(path), f"cannot be read: {error.strerror}") from error
-    return _parsed(content, str(path))
+    content, document = read_toml_file(path)
+    return _made(content, document, str(path))
 
 
-def _parsed(content: bytes, where: str) -> Material:
-    try:
-        document: dict[str, Any] = tomllib.loads(content.decode("utf-8"))
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise InputError.of(where, f"cannot be read as TOML: {error}") from error
+def _made(content: bytes, document: dict[str, Any], where: str) -> Material:
     problems = Problems()
     grade, properties = read_material(document, where, problems)
     problems.raise_if_any()

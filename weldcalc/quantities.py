@@ -58,6 +58,7 @@ _NOT_FINITE = re.compile(r"\s*[+-]?(nan|inf|infinity)(?![a-z])", re.IGNORECASE)
 _LETTERS = r"[A-Za-zµμ°%]+(?:\^?-?[1-9])?"
 _UNIT = re.compile(rf"(?:1/)?{_LETTERS}(?:(?:\s?[/*·]\s?|\s){_LETTERS}){{0,3}}")
 _LONGEST = 60
+_HUGE = 1e300
 
 # Units tried and proposed, in this order, after the shown unit.
 _USUAL: Mapping[str, tuple[str, ...]] = MappingProxyType(
@@ -217,7 +218,7 @@ def _plain_number(value: object, made: Field) -> float:
     whole = made.kind == "count"
     if isinstance(value, bool) or not isinstance(value, int if whole else (int, float)):
         raise _UnreadableError(f"write a plain {'whole ' if whole else ''}number without quotes")
-    if not math.isfinite(value) or not _in_range(value, made):
+    if not _in_range(value, made):  # not a number fails it too
         raise _UnreadableError(f"outside the plausible range {_range_text(made)}")
     return value if whole else float(value)
 
@@ -228,7 +229,8 @@ def _value(given: object, made: Field) -> float:
     if isinstance(given, str):
         return _quantity(given, made)
     if isinstance(given, (int, float)) and not isinstance(given, bool):
-        text = f"{given:g}" if math.isfinite(given) else middle_text(made).split()[0]
+        usable = abs(given) < _HUGE  # a whole number may be too large even to be shown
+        text = f"{given:g}" if usable else middle_text(made).split()[0]
         raise _UnreadableError(
             f'write number and unit in quotes, for example "{text} {made.shown_unit}"'
         )

@@ -277,13 +277,16 @@ def load_schedule(path: str | Path, *, require_passes: bool = True) -> Schedule:
     """
     file = Path(path)
     content, raw = read_toml_file(file)
-    return _schedule(
-        raw,
-        folder=file.resolve().parent,
-        require_passes=require_passes,
-        source_path=file.resolve(),
-        content=content,
-    )
+    try:
+        return _schedule(
+            raw,
+            folder=file.resolve().parent,
+            require_passes=require_passes,
+            source_path=file.resolve(),
+            content=content,
+        )
+    except InputError as error:
+        raise error.in_file(str(file)) from None
 
 
 def schedule_from_mapping(

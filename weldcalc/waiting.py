@@ -10,8 +10,13 @@ from typing import Any
 
 @contextmanager
 def engine_notice() -> Iterator[None]:
-    """Tell a person at a terminal when the kernels are being compiled: it takes seconds."""
-    if sys.stderr.isatty():
+    """Tell a person at a terminal when the kernels are being compiled: it takes seconds.
+
+    Where they cannot be kept every run takes longer: that is told to a log as well.
+    """
+    from weldcalc.heatflow.kernel_cache import cache_folder
+
+    if sys.stderr.isatty() or cache_folder() is None:
         from weldcalc.heatflow.compiling import tell_when_compiling
 
         tell_when_compiling(lambda text: sys.stderr.write(f"{text}\n"))

@@ -277,7 +277,7 @@ BAD = {
     'titel = "x"\n[[criterion]]\nfeature = "leak"': "nearest: title",
     '[[criterion]]\nfeature = "penetraton"': "nearest: penetration",
     "[[criterion]]\n": "unknown feature",
-    'title = "x"': "holds no [[criterion]]",
+    'title = "x"': "criterion: missing; write at least one",
     '[criterion]\nfeature = "leak"': "write each as [[criterion]]",
     '[[criterion]]\nfeature = "root_width"\nat_least = 0.2': "write text in quotes",
     '[[criterion]]\nfeature = "root_width"\nat_least = "0,2 mm"': "decimal point",

@@ -33,6 +33,7 @@ from weldcalc.metals.form import (
     Property,
     Value,
 )
+from weldcalc.schedules.toml_file import key_path
 
 _STANDING = re.compile(
     r"published|common practice|from memory|own measurement|package:[\w.-]+", re.ASCII
@@ -284,7 +285,7 @@ def _check_keys(given: Iterable[str], known: Iterable[str], stem: str, problems:
         if key not in names:
             near = get_close_matches(key, names, n=1)
             hint = f"did you mean {near[0]}?" if near else f"known are: {', '.join(names)}"
-            problems.add(f"{stem}{key}", f"is not a known key; {hint}")
+            problems.add(f"{stem}{key_path('', key)}", f"is not a known key; {hint}")
 
 
 def _check_texts(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Mapping
 from pathlib import Path
@@ -158,7 +159,7 @@ def read_change_limits(path: Path) -> ChangeLimits:
         typed_by=top.text("typed_by"),
         variables=variables,
     )
-    problems.raise_if_any()
+    problems.raise_if_any(str(path))
     return limits
 
 
@@ -239,7 +240,7 @@ def _plain_move(entry: Entry, key: str) -> Move | None:
     given = entry.table.get(key, "")
     if given == "":
         return None
-    if isinstance(given, int | float) and not isinstance(given, bool) and given >= 0:
+    if isinstance(given, int | float) and not isinstance(given, bool) and 0 <= given < math.inf:
         return Move(float(given), False, f"{given:g}")
     entry.note(key, 'write a share, such as "10 %", or a number without quotes')
     return None

@@ -175,7 +175,7 @@ def read_acceptance(path: Path) -> Acceptance:
     shown.only(("reliability", "confidence"))
     criteria = tuple(_criterion(entry) for entry in top.children("criterion"))
     if not criteria and not problems.found:
-        problems.add(file.name, "holds no [[criterion]]")
+        problems.add("criterion", "missing; write at least one under a heading [[criterion]]")
     acceptance = Acceptance(
         name=file.name,
         sha256=file.sha256,
@@ -188,7 +188,7 @@ def read_acceptance(path: Path) -> Acceptance:
     )
     if acceptance.reliability is not None and acceptance.confidence is None:
         shown.note("reliability", "a reliability needs a confidence beside it")
-    problems.raise_if_any()
+    problems.raise_if_any(str(path))
     return acceptance
 
 

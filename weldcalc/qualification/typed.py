@@ -12,7 +12,7 @@ from attrs import frozen
 from weldcalc.errors import Problems
 from weldcalc.fields import nearest
 from weldcalc.quantities import field, parse
-from weldcalc.schedules.toml_file import read_toml_file
+from weldcalc.schedules.toml_file import key_path, read_toml_file
 
 
 @frozen
@@ -76,7 +76,7 @@ class Entry:
 
     def path(self, key: str) -> str:
         """Return the path of a key."""
-        return f"{self.where}.{key}" if self.where else key
+        return key_path(self.where, key)
 
     def note(self, key: str, why: str) -> None:
         """Note a problem with a key."""

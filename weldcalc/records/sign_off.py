@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping, Sequence
 from datetime import date
 from typing import Any
@@ -11,6 +10,7 @@ from attrs import asdict, field, frozen
 
 from weldcalc.errors import InputError, Problems
 from weldcalc.records.fields import UNSETTLED
+from weldcalc.schedules.toml_file import toml_from_bytes
 
 ROLES = ("prepared", "reviewed", "approved")
 DRAFT = "DRAFT: not a qualified procedure"
@@ -103,10 +103,7 @@ def read_sign_off(text: str, where: str) -> SignOff:
     InputError
         For every unknown key, wrong type, unknown role or date that is not YYYY-MM-DD.
     """
-    try:
-        content = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise InputError.of(where, f"cannot be read as TOML: {error}") from None
+    content = toml_from_bytes(text.encode("utf-8"), where)
     problems = Problems()
     for key in sorted(set(content) - _KEYS):
         problems.add(f"{where}: {key}", f"unknown key; known are {', '.join(sorted(_KEYS))}")
@@ -174,21 +171,20 @@ def _signatures(
 
 def _is_date(text: str) -> bool:
     try:
-        date.fromisoformat(text)
+        return date.fromisoformat(text).isoformat() == text  # it takes weeks and bare digits too
     except ValueError:
         return False
-    return len(text) == len("2026-01-31")
 
 
-def check_what_is_signed(sign_off: SignOff, computed_sha256: str, where: str) -> None:
+def check_what_is_signed(sign_off: SignOff, digests: Sequence[str], where: str) -> None:
     """Refuse signatures that were given for other results than these.
 
     Parameters
     ----------
     sign_off : SignOff
         As read.
-    computed_sha256 : str
-        Digest of the results in the record.
+    digests : sequence of str
+        Digest of the results computed here, and others that the signatures may stand for.
     where : str
         Name of the sign-off file, quoted in the error.
 
@@ -197,10 +193,10 @@ def check_what_is_signed(sign_off: SignOff, computed_sha256: str, where: str) ->
     InputError
         When somebody signed and the digest is missing or another.
     """
-    if sign_off.is_signed and sign_off.computed_sha256 != computed_sha256:
+    if sign_off.is_signed and sign_off.computed_sha256 not in digests:
         raise InputError.of(
             f"{where}: computed_sha256",
-            f"the signatures do not stand for these results, whose digest is {computed_sha256}; "
+            f"the signatures do not stand for these results, whose digest is {digests[0]}; "
             "have them reviewed and signed again",
             sign_off.computed_sha256 or None,
         )

@@ -31,13 +31,14 @@ class GoverningCode:
 
 @frozen
 class Goal:
-    """What the weld has to reach: shares [1], widths [m], temperature [K]."""
+    """What the weld has to reach: shares [1], widths and depths [m], temperature [K]."""
 
     penetration: float | None = None
     root_width: float | None = None
     spot_overlap: float | None = None
     haz_width: float | None = None
     part_temperature: float | None = None
+    underfill: float | None = None
     given: Keys = _NONE
 
 

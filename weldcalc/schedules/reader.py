@@ -29,11 +29,13 @@ from weldcalc.schedules.parts import (
     WeldPass,
 )
 from weldcalc.schedules.table import TABLES, Table, keys_of, read_table
+from weldcalc.schedules.toml_file import key_path
 
 Part = TypeVar("Part", GoverningCode, Goal, ShieldingSetup, Preparation, Scatter)
 
 FIBRE_KEYS = ("fibre_diameter", "collimation_length", "focal_length")
 PLATE_KEYS = ("plate_material", "plate_thickness")
+STACK_KEYS = ("face_squareness", "length_tolerance", "set_gap", "tolerance_spread")
 SPOT_KEYS = (*FIBRE_KEYS, "focus_offset")
 _ROUND_KEYS = ("rotation", "arc", "segments", "segment_pause", "closing_overlap")
 
@@ -77,6 +79,9 @@ def read_parts(raw: Mapping[str, Any], *, folder: Path, require_passes: bool) ->
     }
     joint = _joint(tables["joint"], folder)
     laser = _laser(tables["laser"])
+    if "underfill" in tables["goal"].raw and "gap" not in tables["joint"].raw:
+        why = 'needs the largest gap: give gap in [joint], for example gap = "0.02 mm"'
+        tables["goal"].complain("underfill", why)
     passes = _passes(raw.get("pass"), joint, laser, tables["joint"], require_passes)
     problems.raise_if_any()
     if joint is None:  # a part is only missing when a problem was noted
@@ -103,7 +108,7 @@ def _read_top(raw: Mapping[str, Any], problems: Problems) -> dict[str, str]:
     for key in [key for key, value in own.items() if isinstance(value, (dict, list))]:
         near = nearest(key, TABLES)
         hint = f"did you mean [{near[0]}]?" if near else f"known are {', '.join(TABLES)}"
-        problems.add(key, f"unknown table; {hint}")
+        problems.add(key_path("", key), f"unknown table; {hint}")
         del own[key]
     top = read_table("", "", own, problems)
     top.need(*keys_of(""))
@@ -135,12 +140,31 @@ def _check_form(table: Table, kind: str, form: str) -> bool:
         size += PLATE_KEYS
     else:
         table.refuse(PLATE_KEYS, "only a tube-to-plate joint has a plate; leave it out")
+    _check_tolerances(table, has_faces=form in ("tube", "fillet"))
     complete = table.need(*size)
     wall, outside = (table.values.get(key, 0.0) for key in ("wall_thickness", "outside_diameter"))
     if form != "sheet" and complete and 2 * wall >= outside:
         table.complain("wall_thickness", "two walls do not fit into the outside diameter")
         return False
     return complete
+
+
+def _check_tolerances(table: Table, *, has_faces: bool) -> None:
+    if not has_faces:
+        why = "only tubes that meet end to end or stand on a plate have such faces; leave it out"
+        table.refuse(STACK_KEYS, why)
+        return
+    if "length_tolerance" in table.raw and "set_gap" not in table.raw:
+        why = (
+            "lengths make no gap where the parts are pushed together; give set_gap where stops "
+            'hold them, for example set_gap = "0 mm", or leave it out'
+        )
+        table.complain("length_tolerance", why)
+    if table.given.isdisjoint(("face_squareness", "length_tolerance")):
+        why = "acts on face_squareness and length_tolerance only; give one of them, or leave it out"
+        table.refuse(("set_gap", "tolerance_spread"), why)
+    else:
+        table.values.setdefault("tolerance_spread", "uniform")
 
 
 def _material(table: Table, key: str, folder: Path) -> str:

@@ -22,6 +22,7 @@ from weldcalc.schedules.parts import (
     ShieldingSetup,
     WeldPass,
 )
+from weldcalc.schedules.toml_file import key_path
 
 Values: TypeAlias = dict[str, Any]
 _TOP = ("title", "number", "revision")
@@ -81,7 +82,7 @@ class Table:
 
     def at(self, key: str) -> str:
         """Return the path of a key."""
-        return f"{self.path}.{key}" if self.path else key
+        return key_path(self.path, key)
 
     def complain(self, key: str, why: str) -> None:
         """Note a problem with a key."""

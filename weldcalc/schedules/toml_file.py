@@ -12,6 +12,8 @@ from typing import Any
 from weldcalc.errors import InputError
 
 LARGEST = 1_000_000
+_DEEPEST = 16  # tables and lists inside each other; a schedule has three
+_BARE_KEY = re.compile(r"[A-Za-z0-9_-]+")
 _LINE = re.compile(r"\(at (?:line (\d+), column \d+|end of document)\)")
 _BARE_QUANTITY = re.compile(r"=\s*[+-]?[0-9][0-9.,]*\s*[A-Za-zµ°%]")
 
@@ -36,18 +38,62 @@ def read_toml_file(path: Path) -> tuple[bytes, dict[str, Any]]:
         the file and, where there is one, the line.
     """
     content = _content(path)
+    return content, toml_from_bytes(content, str(path))
+
+
+def toml_from_bytes(content: bytes, where: str) -> dict[str, Any]:
+    """Read the bytes of a TOML file that a user wrote.
+
+    Parameters
+    ----------
+    content : bytes
+        In UTF-8; a byte order mark is allowed.
+    where : str
+        Name of the file, for messages.
+
+    Returns
+    -------
+    dict
+        What it says: whole numbers of 64 bits at most, as TOML asks for, and no endless nesting.
+
+    Raises
+    ------
+    InputError
+        When it is not UTF-8 or breaks the rules of TOML; names the file and, where there is one,
+        the line or the key.
+    """
     try:
         text = content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = content[: error.start].count(b"\n") + 1
         why = f"is not UTF-8 text (first seen in line {line}); save it as UTF-8"
-        raise InputError.of(str(path), why) from None
+        raise InputError.of(where, why) from None
     try:
-        return content, tomllib.loads(text.replace("\r\n", "\n"))
+        data = tomllib.loads(text.replace("\r\n", "\n"))
     except tomllib.TOMLDecodeError as error:
-        raise _syntax_error(path, text, str(error)) from None
+        raise _syntax_error(where, text, str(error)) from None
     except (ValueError, RecursionError):  # numbers of thousands of digits; brackets without end
-        raise InputError.of(str(path), "holds a number or a nesting without end") from None
+        raise InputError.of(where, "holds a number or a nesting without end") from None
+    _refuse_endless(data, where)
+    return data
+
+
+def _refuse_endless(data: dict[str, Any], where: str) -> None:
+    """Refuse what the parser takes and no reader can use or even show."""
+    waiting: list[tuple[str, Any, int]] = [("", data, 0)]
+    while waiting:
+        path, value, depth = waiting.pop()
+        if depth > _DEEPEST:
+            raise InputError.of(f"{where}, {path}", "is nested too deeply")
+        if isinstance(value, dict):
+            inner = [(key_path(path, key), item) for key, item in value.items()]
+        elif isinstance(value, list):
+            inner = [(f"{path}[{number}]", item) for number, item in enumerate(value)]
+        else:
+            inner = []
+            if isinstance(value, int) and not -(2**63) <= value < 2**63:
+                raise InputError.of(f"{where}, {path}", "is a whole number of more than 64 bits")
+        waiting += [(name, item, depth + 1) for name, item in inner]
 
 
 def _content(path: Path) -> bytes:
@@ -66,7 +112,7 @@ def _content(path: Path) -> bytes:
         raise InputError.of(str(path), f"cannot be read: {reason}") from None
 
 
-def _syntax_error(path: Path, text: str, message: str) -> InputError:
+def _syntax_error(where: str, text: str, message: str) -> InputError:
     found = _LINE.search(message)
     number = int(found[1]) if found and found[1] else text.count("\n") + 1
     lines = text.splitlines()
@@ -74,7 +120,26 @@ def _syntax_error(path: Path, text: str, message: str) -> InputError:
     why = f"TOML cannot be read: {_LINE.sub('', message).strip()}"
     if _BARE_QUANTITY.search(line):
         why += '; a value with a unit stands in quotes, for example "0.4 mm"'
-    return InputError.of(f"{path}, line {number}", why, line or None)
+    return InputError.of(f"{where}, line {number}", why, line or None)
+
+
+def key_path(table: str, key: str) -> str:
+    """Return the path of a key for messages, an odd key in quotes as it stands in the file.
+
+    Parameters
+    ----------
+    table : str
+        Path of its table; empty for the top of the file.
+    key : str
+        As typed.
+
+    Examples
+    --------
+    >>> key_path("joint", "gap"), key_path("", "wall thickness")
+    ('joint.gap', '"wall thickness"')
+    """
+    shown = key if _BARE_KEY.fullmatch(key) else toml_value(key)
+    return f"{table}.{shown}" if table else shown
 
 
 def toml_value(value: object) -> str:
