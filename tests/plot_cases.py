@@ -118,11 +118,11 @@ def turning():
     return plots.round_the_joint(
         angle=angle,
         preheat=293.15 + 20 * angle,
-        penetration=MM * (0.36 + 0.005 * angle),
+        level=MM * (0.36 + 0.005 * angle),
         wall_thickness=0.4 * MM,
         tapered_preheat=293.15 + 15 * angle,
-        tapered_penetration=np.full(30, 0.36 * MM),
-        goal_depth=0.35 * MM,
+        tapered_level=np.full(30, 0.36 * MM),
+        goal=0.35 * MM,
         closes_at=2 * np.pi,
     )
 

@@ -11,6 +11,7 @@ import pytest
 from attrs import evolve
 from schedules import first_pass, sheet
 
+from weldcalc import page
 from weldcalc.errors import InputError
 from weldcalc.findings import Finding
 from weldcalc.heatflow.section import section_pulse
@@ -29,10 +30,13 @@ from weldcalc.passes.shielding import radius_above
 from weldcalc.passes.split import pass_heat_split
 from weldcalc.passes.spread import pass_spread
 from weldcalc.plots.estimates import estimate_long_section, estimate_section
+from weldcalc.plots.split import recorded_heat_splits
 from weldcalc.prediction import Estimate, PassEstimate, estimate
+from weldcalc.records.split import heat_splits
 from weldcalc.reference import data_folder
 from weldcalc.schedule import Schedule, load_schedule, schedule_from_mapping
 from weldcalc.section_shape import fillet_section, flush_section
+from weldcalc.texts.seam import member_lines
 
 ROOM = 293.15
 PLATE = {"type": "tube-to-plate", "form": "flush", "plate_thickness": "1.2 mm"}
@@ -279,7 +283,7 @@ def test_gap_is_a_tolerance_and_its_bridging_is_judged() -> None:
 def test_method_and_its_error_are_said(whole: Estimate) -> None:
     (note,) = [one for one in whole.passes[0].findings if one.code == "joint-by-ratio"]
     assert note.weight == "note"
-    assert "5% in width" in note.text
+    assert "5 % of width" in note.text
     assert "90% of the power" in note.source
     assert not [one for one in whole.all_findings() if one.code == "joint-simplified"]
 
@@ -356,3 +360,29 @@ def test_demo_flange_is_sound() -> None:
     assert seal.guaranteed_penetration >= 0.4e-3
     assert seal.fused_area is not None
     assert min(seal.fused_area.values()) > 0.25 * sum(seal.fused_area.values())
+
+
+def test_the_record_tells_how_tube_and_plate_share_the_heat(whole: Estimate) -> None:
+    made = heat_splits(whole)
+    record = {"computed": {"heat_split": made}}
+    (one,) = made
+    assert np.add(one["tube_absorbed_share"], one["plate_absorbed_share"]) == pytest.approx(1.0)
+    assert np.all(np.diff(one["plate_fused_area_mm2"]) > 0)
+    # the engine on its usual cells, at the place that is set
+    place = one["beam_offset_mm"].index(pytest.approx(one["set_beam_offset_mm"]))
+    assert one["tube_absorbed_share"][place] == pytest.approx(
+        whole.passes[0].absorbed_share["tube"], abs=0.02
+    )
+    (picture,) = recorded_heat_splits(record)
+    lines = {line.get_label(): line for line in picture.figure.axes[1].lines}
+    assert lines["plate"].get_ydata() == pytest.approx(one["plate_fused_area_mm2"])
+    words = page.heat_split(record).html
+    assert f"{100 * one['tube_absorbed_share'][place]:.1f} %" in words
+    assert words.count("<tr>") == 1 + len(one["beam_offset_mm"])
+    (line,) = member_lines(whole)
+    assert f"tube {100 * whole.passes[0].absorbed_share['tube']:.0f} % of the heat" in line
+
+
+def test_a_butt_joint_shares_nothing() -> None:
+    assert heat_splits(demo("stem")) == []
+    assert page.heat_split({"computed": {"heat_split": []}}).html == ""

@@ -187,10 +187,10 @@ def test_a_wide_cover_covers_the_root(whole: Estimate) -> None:
 
 
 def test_fill_is_that_of_the_gap(whole: Estimate) -> None:
-    assert whole.fill is not None
+    assert whole.fit_up.fill is not None
     widest = max(one.fusion_width for one in whole.passes)
-    assert whole.fill.underfill == pytest.approx(1.5 * 0.02e-3 * 0.4e-3 / widest)
-    assert estimate(schedule_from_mapping(first_pass())).fill is None
+    assert whole.fit_up.fill.underfill == pytest.approx(1.5 * 0.02e-3 * 0.4e-3 / widest)
+    assert estimate(schedule_from_mapping(first_pass())).fit_up.fill is None
 
 
 def test_shielding_is_carried(plain: dict[str, Any], whole: Estimate) -> None:

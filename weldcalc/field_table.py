@@ -29,6 +29,14 @@ outside_diameter  | mm    | 0.3 .. 500    | Outside diameter of the tube.
 seam_length       | mm    | 0.5 .. 10000  | Length of the seam in sheet.
 gap               | mm    | 0 .. 5        | Largest gap between the edges that fit-up lets through.
 mismatch          | mm    | 0 .. 5        | Largest step between the two surfaces at the joint.
+face_squareness   | mm    | 0 .. 5        | Squareness tolerance of the faces: how much farther one
+                  side of a face may lie along the axis than the other.
+length_tolerance  | mm    | 0 .. 5        | Greatest deviation of the length of each part, either
+                  way, where stops hold the parts.
+set_gap           | mm    | 0 .. 5        | Gap that the stops are set to; left out where the parts
+                  are pushed together.
+tolerance_spread  | choice | uniform, normal, fixed | How faces and lengths vary within their
+                  tolerances: evenly, normally with the tolerance at three sigma, or always at it.
 plate_material    | text  | Ti Grade 2 | Grade of the plate, or the path of a material file.
 plate_thickness   | mm    | 0.05 .. 50    | Thickness of the plate that the tube is welded into.
 
@@ -38,6 +46,8 @@ goal.root_width   | mm    | 0.01 .. 10    | Least width of the weld on its far s
 goal.spot_overlap | %     | 0 .. 99       | Least share of a spot that the next pulse hits again.
 goal.haz_width    | mm    | 0.01 .. 20    | Most heat-affected metal on each side of the weld.
 goal.part_temperature | degC | 20 .. 1500 | Hottest that the part as a whole may become.
+goal.underfill    | mm    | 0 .. 10       | Most that the face of the weld may lie below the higher
+                  edge beside it: your own limit.
 
 [laser]
 wavelength        | nm    | 300 .. 11000  | Wavelength of the laser light.
@@ -171,6 +181,20 @@ joint_margin      | mm    | -100 .. 100   | How far the fused metal reaches past
 cover_margin      | mm    | -100 .. 100   | How far the later pass reaches past the fused metal of
                   the first pass on the narrower side.
 underfill         | mm    | 0 .. 10       | Depth by which the weld stays below the surface.
+below_higher_edge | mm    | 0 .. 10       | Depth of the middle of the face below the higher of its
+                  edges, gap and mismatch at their largest.
+largest_gap       | mm    | 0 .. 5        | Largest gap that still meets the limit on underfill.
+stacked_gap       | mm    | 0 .. 20       | Largest gap round a joint, from the tolerances of its
+                  parts.
+worst_gap         | mm    | 0 .. 20       | Stacked gap with every tolerance at its limit, the same
+                  way.
+root_sum_square_gap | mm  | 0 .. 20       | Stacked gap with the root of the sum of the squares.
+gap_within_95     | mm    | 0 .. 20       | Stacked gap that 95 % of the joints stay within, all
+                  round.
+share_above_gap   | %     | 0 .. 100      | Share of joints whose stacked gap exceeds the gap that
+                  [joint] states.
+share_above_largest_gap | % | 0 .. 100    | Share of joints whose stacked gap exceeds the largest
+                  that meets the limit on underfill.
 throat            | mm    | 0 .. 100      | Thickness of the weld where it is thinnest.
 time_above_shielding | s  | 0 .. 1e5      | Time the metal stays too hot to leave the gas.
 shielded_length   | mm    | 0 .. 10000    | Length of hot metal behind the spot that needs gas.

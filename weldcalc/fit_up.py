@@ -55,7 +55,7 @@ class Fill:
 
     def to_json(self) -> dict[str, Any]:
         """Return plain values whose keys carry the shown unit."""
-        keys = ("underfill", "root_concavity", "throat")
+        keys = ("underfill", "below_higher_edge", "root_concavity", "throat")
         return {json_key(key): to_json(getattr(self, key), key) for key in keys}
 
 

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 Number = TypeVar("Number", float, "NDArray[np.float64]")
 JointType: TypeAlias = Literal["butt", "tube-to-plate"]
 JointForm: TypeAlias = Literal["tube", "sheet", "flush", "fillet"]
+ToleranceSpread: TypeAlias = Literal["uniform", "normal", "fixed"]
 
 FORMS: dict[str, tuple[str, ...]] = {
     "butt": ("tube", "sheet"),
@@ -50,6 +51,14 @@ class Joint:
         Of a seam in sheet [m]; None for tubes.
     gap, mismatch : float or None
         Largest gap and largest step that the fit-up lets through [m].
+    face_squareness : float or None
+        Squareness tolerance of each face that meets the other member [m].
+    length_tolerance : float or None
+        Greatest deviation of each part's length either way, where stops hold the parts [m].
+    set_gap : float or None
+        Gap that the stops are set to [m]; None where the parts are pushed together.
+    tolerance_spread : {"uniform", "normal", "fixed"} or None
+        How both vary within their tolerance.
     plate_material : str or None
         Grade of the plate, or the path of a material file.
     plate_thickness : float or None
@@ -66,6 +75,10 @@ class Joint:
     seam_length: float | None = None
     gap: float | None = None
     mismatch: float | None = None
+    face_squareness: float | None = None
+    length_tolerance: float | None = None
+    set_gap: float | None = None
+    tolerance_spread: ToleranceSpread | None = None
     plate_material: str | None = None
     plate_thickness: float | None = None
     given: frozenset[str] = frozenset()

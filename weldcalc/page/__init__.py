@@ -6,7 +6,7 @@ from weldcalc.page.measured import coupons
 from weldcalc.page.pieces import Piece, figure, figures, table
 from weldcalc.page.protection import caution_list, gas_table, laser_table
 from weldcalc.page.results import findings, goals, pass_table, predictions
-from weldcalc.page.seam import along_the_seam, whole_weld
+from weldcalc.page.seam import along_the_seam, heat_split, whole_weld
 from weldcalc.page.sections import (
     code_section,
     fields_table,
@@ -18,11 +18,14 @@ from weldcalc.page.sections import (
     sources,
     summary,
 )
+from weldcalc.page.studies import causes, chances, window_table
 
 __all__ = [
     "Piece",
     "along_the_seam",
+    "causes",
     "caution_list",
+    "chances",
     "code_section",
     "coupons",
     "fields_table",
@@ -32,6 +35,7 @@ __all__ = [
     "gas_table",
     "goals",
     "heading",
+    "heat_split",
     "identification",
     "item_list",
     "laser_table",
@@ -43,4 +47,5 @@ __all__ = [
     "summary",
     "table",
     "whole_weld",
+    "window_table",
 ]

@@ -5,13 +5,17 @@ from __future__ import annotations
 import base64
 import html
 from collections.abc import Iterable, Sequence
-from typing import Protocol
+from functools import cache
+from pathlib import Path
+from typing import Final, Protocol
 
 from attrs import frozen
 
 # beyond this a drawing holds a whole field of values and is smaller, and as sharp, as dots
 _LARGEST_DRAWING = 400_000
 _DOTS_PER_INCH = 220.0
+_NOTEBOOK_STYLE: Final = Path(__file__).resolve().with_name("notebook.css")
+_FRAME_END: Final = "</div>"
 
 
 class Drawn(Protocol):
@@ -45,10 +49,30 @@ class Piece:
         return Piece(self.html + other.html)
 
     def _repr_html_(self) -> str:
-        return self.html
+        return _frame_start() + self.html + _FRAME_END
 
     def __repr__(self) -> str:
         return f"Piece of {len(self.html)} characters"
+
+
+def bare(shown: str) -> str:
+    """Return the HTML of a piece without the frame that it has in a notebook.
+
+    Parameters
+    ----------
+    shown : str
+        HTML that a cell of a notebook shows; anything else comes back as it is.
+    """
+    start = _frame_start()
+    if not (shown.startswith(start) and shown.endswith(_FRAME_END)):
+        return shown
+    return shown.removeprefix(start).removesuffix(_FRAME_END)
+
+
+@cache
+def _frame_start() -> str:
+    style = _NOTEBOOK_STYLE.read_text(encoding="utf-8")
+    return f'<style>{style}</style><div class="weldcalc-piece">'
 
 
 def text(value: object) -> str:

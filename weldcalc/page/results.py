@@ -40,6 +40,16 @@ _WORDS = {
     "shielded_length": "length of hot metal behind the beam",
     "shielded_width": "width of hot metal",
     "cooling_rate": "cooling rate as it sets",
+    "underfill": "underfill at the largest gap, below the line between the edges",
+    "below_higher_edge": "the same below the higher edge, at the largest mismatch",
+    "root_concavity": "hollow of the far side, with all metal taken from the face",
+    "throat": "thickness left",
+    "largest_gap": "largest gap that meets the limit on underfill",
+    "worst_gap": "gap from the tolerances, worst case",
+    "root_sum_square_gap": "gap from the tolerances, root of the sum of squares",
+    "gap_within_95": "gap from the tolerances, 95 % of the joints within",
+    "share_above_gap": "joints with a gap above the one stated",
+    "share_above_largest_gap": "joints with a gap above that which underfill allows",
     "mode": "how the weld forms",
 }
 _SPELT_OUT = {"haz": "heat-affected"}
@@ -164,7 +174,10 @@ def goals(record: Data) -> Piece:
     )
 
 
-_GOAL_WORDS = {"penetration": "penetration, share of the wall"}
+_GOAL_WORDS = {
+    "penetration": "penetration, share of the wall",
+    "underfill": "underfill, below the higher edge",
+}
 
 
 def _goal_row(check: Data) -> list[object]:

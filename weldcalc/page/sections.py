@@ -232,7 +232,7 @@ def sources(record: Data) -> Piece:
     """Return where the numbers come from."""
     rows = [[item["what"], item["source"], item["standing"]] for item in record["sources"]]
     columns = ["What", "Source", "Standing"]
-    return table(columns, rows, caption="Sources of the numbers used", class_="words")
+    return table(columns, rows, caption="Sources of the numbers used", class_="words sources")
 
 
 def provenance(record: Data) -> Piece:
@@ -254,7 +254,7 @@ def provenance(record: Data) -> Piece:
     repeat = f"weldcalc recheck FOLDER\nweldcalc record {shlex.quote(made_from)} -o NEW_FOLDER"
     return Piece(
         table(["", "SHA-256"], rows, caption="Digests", class_="digests").html
-        + table(["", "Version"], list(versions.items()), caption="Versions").html
+        + table(list(versions), [list(versions.values())], caption="Versions").html
         + paragraph(
             "To recompute this record from the inputs kept in its folder, and to make it anew:"
         )

@@ -10,6 +10,7 @@ from attrs import evolve
 from weldcalc.calibration_data import Calibration
 from weldcalc.findings import Finding
 from weldcalc.passes.joint_findings import joint_findings
+from weldcalc.passes.pulse import joint_material
 from weldcalc.quantities import show
 
 if TYPE_CHECKING:
@@ -17,10 +18,10 @@ if TYPE_CHECKING:
     from weldcalc.schedule import Schedule, WeldPass
 
 SURE = 0.95  # chance below which a goal that is met is still called uncertain
+ENOUGH_HAZ = 3  # coupons with a measured heat-affected width that count as a check of it
 _OF_THE_COLDEST = ("not-melted", "member-not-melted")
 _NO_HAZ_DATA = (
-    "no published pulse gives a heat-affected width and no published titanium seam gives its "
-    "settings: not validated until coupons calibrate it"
+    "nothing published measured it on titanium seams; take it as a guess until coupons do"
 )
 
 
@@ -42,14 +43,17 @@ def pass_findings(
     item = schedule.passes[schedule.pass_index(made.name)]
     found = [
         *_pulse_findings(made),
-        *_validity_findings(item, calibration),
+        *_validity_findings(schedule, item, calibration),
         *joint_findings(schedule, made),
         *_mode_findings(made),
         *_overlap_findings(schedule, made),
     ]
     if made.name == schedule.passes[0].name:
         found += [*_depth_findings(schedule, made), *_root_findings(schedule, made)]
-    return (*found, *_haz_findings(schedule, made))
+    found += _haz_findings(schedule, made)
+    if calibration.haz_coupons < ENOUGH_HAZ:
+        found.append(Finding("note", "haz-not-validated", f"heat-affected width: {_NO_HAZ_DATA}"))
+    return tuple(found)
 
 
 def _pulse_findings(made: PassEstimate) -> Iterator[Finding]:
@@ -65,13 +69,16 @@ def _pulse_findings(made: PassEstimate) -> Iterator[Finding]:
             yield evolve(finding, text=finding.text + only)
 
 
-def _validity_findings(item: WeldPass, calibration: Calibration) -> Iterator[Finding]:
-    outside = calibration.box.outside(item)
+def _validity_findings(
+    schedule: Schedule, item: WeldPass, calibration: Calibration
+) -> Iterator[Finding]:
+    name, wall = joint_material(schedule).name, schedule.joint.wall_thickness
+    outside = calibration.outside(item, material=name, wall=wall)
     if outside:
         yield Finding(
             "caution",
             "beyond-validity",
-            f"{'; '.join(outside)}: all intervals are widened, and nothing measured backs them",
+            f"{'; '.join(outside)}: nothing measured backs the prediction, intervals are widened",
             "weld coupons, section them and calibrate",
             f"range of the pulses behind the model constants ({calibration.origin})",
         )
@@ -114,7 +121,8 @@ def _depth_findings(schedule: Schedule, made: PassEstimate) -> Iterator[Finding]
         yield Finding(
             "caution",
             "penetration-uncertain",
-            f"penetration is met in {chance:.0%} of the draws over model and shop scatter",
+            f"penetration is met in {100 * chance:.0f} % of the welds drawn over model and shop "
+            "scatter",
             "raise the peak power, or weld and section coupons to calibrate the prediction",
             "computed",
         )
@@ -185,4 +193,3 @@ def _haz_findings(schedule: Schedule, made: PassEstimate) -> Iterator[Finding]:
             "shorten the pulse and raise its power, or let the part cool between passes",
             "computed",
         )
-    yield Finding("note", "haz-not-validated", f"heat-affected width: {_NO_HAZ_DATA}")

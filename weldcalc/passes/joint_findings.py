@@ -113,8 +113,8 @@ def _fit(schedule: Schedule, made: PassEstimate, pulse: SectionPulse) -> Iterato
     yield Finding(
         "caution" if short else "note",
         "fit-up-is-nominal",
-        f"all numbers are for closed and level members; at the largest gap of {gap} and mismatch "
-        f"of {step} the joint fuses over {show(left, 'penetration')} in place of "
+        f"numbers are for closed and level members; at a gap of {gap} and a mismatch of {step} "
+        f"the joint fuses over {show(left, 'penetration')}, not "
         f"{show(pulse.penetration, 'penetration')}",
         "fit the members closer, or raise the peak power" if short else "",
         "computed on coarse cells, both alike",
@@ -129,10 +129,10 @@ def _method(ratio: JointRatio) -> Finding:
     return Finding(
         "caution" if large else "note",
         "joint-by-ratio",
-        "the coldest and the hottest pulse are computed on the section of the joint; those "
-        "between them, the taper and the intervals follow from a pulse on a sheet times the ratio "
-        f"of the two. That adds {depth:.0%} in depth, {width:.0%} in width and {heated:.0%} in "
-        "heat-affected width (one sigma), which the intervals hold",
+        "only the coldest and the hottest pulse are computed on the joint itself; the others are "
+        f"scaled from a sheet, which adds {100 * depth:.0f} % to the spread of depth, "
+        f"{100 * width:.0f} % of width, {100 * heated:.0f} % of heat-affected width (one sigma, "
+        "counted in)",
         "judge by the first and the hottest pulse; section coupons across both members"
         if large
         else "",

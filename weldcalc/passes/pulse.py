@@ -56,9 +56,7 @@ def _named(schedule: Schedule, name: str) -> Material:
     return material(schedule.folder / name if name.endswith(".toml") else name)
 
 
-def surface_ratio(
-    metal: Material, surface: str, *, fitted_to: str = "polished"
-) -> tuple[float, float]:
+def surface_ratio(metal: Material, surface: str, *, fitted_to: str = "") -> tuple[float, float]:
     """Return what a surface takes up relative to the one the model was fitted to, and its spread.
 
     The shipped constants are fitted to polished metal. The state of the surface scales their
@@ -73,7 +71,8 @@ def surface_ratio(
     surface : str
         State of the surface that is welded.
     fitted_to : str, optional
-        State of the surface that the absorptance was fitted to.
+        State of the surface of the shop's own coupons; empty for the shipped constants, whose
+        published pulses were on polished metal.
 
     Returns
     -------
@@ -81,9 +80,9 @@ def surface_ratio(
         Ratio of the means [-], one standard deviation of the ratio relative to it [-].
     """
     mean, spread = metal.absorptivity(surface)
-    if surface == fitted_to and fitted_to != "polished":
+    if surface == fitted_to:
         return 1.0, 0.0
-    fitted, _ = metal.absorptivity(fitted_to)
+    fitted, _ = metal.absorptivity(fitted_to or "polished")
     return mean / fitted, spread / mean
 
 

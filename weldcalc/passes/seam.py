@@ -107,9 +107,15 @@ class PassSeam:
             "held_level": None if self.level is None else self.level.name,
             name: None if slope is None else 100 * slope * per,
             "end_ramp_pulses": self.ramp,
+            **_named("end_ramp_from_", self._ramp_start()),
             json_key("end_ramp"): END_RAMP if self.ramp else None,
             "interpolation_error": dict(self.error),
         }
+
+    def _ramp_start(self) -> dict[str, float | None]:
+        """Return where the first pulse of the end ramp falls; None without one."""
+        along, key = (self.history.place, "place") if self.angle is None else (self.angle, "angle")
+        return _cell(key, float(along[-self.ramp]) if self.ramp else None)
 
     def _slope_name(self) -> tuple[str, float]:
         if self.closed:
@@ -141,6 +147,11 @@ class PassSeam:
 
 def _cell(key: str, value: float | None) -> dict[str, float | None]:
     return {json_key(key): to_json(value, key)}
+
+
+def _named(start: str, cells: dict[str, float | None]) -> dict[str, float | None]:
+    """Return cells under names without their key: only the unit of place or angle stays."""
+    return {start + name.rpartition("_")[2]: value for name, value in cells.items()}
 
 
 @frozen(eq=False)

@@ -82,8 +82,8 @@ def _level_findings(seam: PassSeam) -> Iterator[Finding]:
         "caution",
         "seam-grows",
         f"as the seam warms from {show(_ends(seam.history.preheat), 'seam_preheat')}, the {words} "
-        f"grows by {most / least - 1:.0%} at constant energy",
-        f"lower the energy along the seam by up to {lowered:.1%}, as in the pulse table",
+        f"grows by {100 * (most / least - 1):.0f} % at constant energy",
+        f"lower the energy along the seam by up to {100 * lowered:.1f} %, as in the pulse table",
         "computed, no heat lost to the gas",
     )
 

@@ -154,7 +154,8 @@ def pass_spread(
     cases = _cases(schedule, metal, settings, calibration, constants)
     results = run_pulses(metal, cases, cooling=cooling_followed(weld_pass))
     thicker = np.array([case["thickness"] for case in cases]) / settings["thickness"]
-    outside = bool(calibration.box.outside(weld_pass))
+    wall = schedule.joint.wall_thickness
+    outside = bool(calibration.outside(weld_pass, material=metal.name, wall=wall))
     if ratio is None:
         drawn = _on_sheet(results, thicker * settings["thickness"])
     else:
@@ -213,7 +214,7 @@ def _with_model_error(
     off = np.random.default_rng(SEED).normal(size=(2, _ERRORS_EACH, count))
     deeper = np.exp(np.hypot(error.depth, of_method["depth"]) * off[0])
     wider = np.exp(np.hypot(error.width, of_method["fusion_width"]) * off[1])
-    wider_haz = np.exp(np.hypot(error.width, of_method["haz_width"]) * off[1])
+    wider_haz = np.exp(np.hypot(error.haz, of_method["haz_width"]) * off[1])
     wall, limit = (np.broadcast_to(drawn[name], deeper.shape) for name in ("thickness", "limit"))
     depth = deeper * drawn["depth"]
     root = drawn.get("root_width")

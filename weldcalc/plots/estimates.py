@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
+from weldcalc.plots.fit_up import gap_distribution
 from weldcalc.plots.heat import part_temperature, round_the_joint
 from weldcalc.plots.joint import Pool, joint_section
 from weldcalc.plots.long import SeamPools, long_section
@@ -138,7 +139,7 @@ def estimate_pulse_trains(estimate: Estimate) -> list[Picture]:
 
 
 def estimate_round_the_joint(estimate: Estimate) -> list[Picture]:
-    """Preheat and penetration against the angle, with and without the energy taper.
+    """Preheat and pool size against the angle, with and without the energy taper.
 
     Parameters
     ----------
@@ -148,24 +149,65 @@ def estimate_round_the_joint(estimate: Estimate) -> list[Picture]:
     Returns
     -------
     list of Picture
-        As `round_the_joint`, one for each pass that goes round a tube.
+        As `round_the_joint`, one for each pass that goes round a tube: depth of the pools, or
+        their far-side width where they go through the wall.
     """
-    wall, goal = estimate.schedule.joint.wall_thickness, estimate.schedule.goal.penetration
-    pictures = []
-    for one in estimate.passes:
-        angle, tapered = one.seam.angle, one.seam.tapered
-        if angle is None:
-            continue
-        pictures.append(
-            round_the_joint(
-                angle=angle,
-                preheat=one.history.preheat,
-                penetration=one.history.penetration,
-                wall_thickness=wall,
-                tapered_preheat=None if tapered is None else tapered.preheat,
-                tapered_penetration=None if tapered is None else tapered.penetration,
-                goal_depth=goal * wall if goal and one is estimate.passes[0] else None,
-                name=one.name,
-            )
+    return [
+        _round(estimate, one, one.seam.angle)
+        for one in estimate.passes
+        if one.seam.angle is not None
+    ]
+
+
+def _round(estimate: Estimate, one: PassEstimate, angle: Floats) -> Picture:
+    tapered, level = one.seam.tapered, one.seam.level
+    key: Literal["penetration", "root_width"] = "penetration"
+    if level is not None and level.name == "root_width":
+        key = "root_width"
+    return round_the_joint(
+        angle=angle,
+        preheat=one.history.preheat,
+        level=getattr(one.history, key),
+        key=key,
+        wall_thickness=one.far_side,
+        tapered_preheat=None if tapered is None else tapered.preheat,
+        tapered_level=None if tapered is None else getattr(tapered, key),
+        goal=_goal_of(estimate, key) if one is estimate.passes[0] else None,
+        name=one.name,
+    )
+
+
+def _goal_of(estimate: Estimate, key: str) -> float | None:
+    goal, wall = estimate.schedule.goal, estimate.schedule.joint.wall_thickness
+    if key == "root_width":
+        return goal.root_width
+    return None if goal.penetration is None else goal.penetration * wall
+
+
+def estimate_fit_up(estimate: Estimate) -> list[Picture]:
+    """Gap round the tube that the tolerances of faces and lengths make.
+
+    Parameters
+    ----------
+    estimate : Estimate
+        What a schedule does.
+
+    Returns
+    -------
+    list of Picture
+        As `gap_distribution`; empty where the schedule gives no such tolerances.
+    """
+    made, joint = estimate.fit_up, estimate.schedule.joint
+    if made.stack is None:
+        return []
+    return [
+        gap_distribution(
+            made.stack.largest,
+            sums=made.sums(),
+            gap=joint.gap,
+            share_above=made.share_above(joint.gap),
+            allowed=made.largest_gap,
+            bought=made.bought(),
+            face_squareness=joint.face_squareness,
         )
-    return pictures
+    ]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import Literal
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -25,6 +26,9 @@ from weldcalc.plots.style import (
 )
 from weldcalc.plots.words import label, printable, shown
 from weldcalc.quantities import show
+
+_FAR_SIDE = "far-side width"
+_NEAR = 1.5  # times the deepest pool
 
 
 @in_house_style
@@ -60,14 +64,15 @@ def part_temperature(
     axes.plot(seconds, warm, color=FIRST, label="part, away from the weld")
     hottest = int(np.argmax(warm))
     told = f"{warm[hottest]:.0f} °C after {seconds[hottest]:.0f} s"
-    axes.plot(seconds[hottest], warm[hottest], "o", color=FIRST, markersize=4, clip_on=False)
-    is_late = seconds[hottest] - seconds[0] > 0.75 * (seconds[-1] - seconds[0])
-    axes.annotate(
-        told,
-        (seconds[hottest], warm[hottest]),
-        (0, 5),
-        textcoords="offset points",
-        ha="right" if is_late else "center",
+    # named in the legend: words beside the point would lie on a goal line close above it
+    axes.plot(
+        seconds[hottest],
+        warm[hottest],
+        "o",
+        color=FIRST,
+        markersize=4,
+        clip_on=False,
+        label=f"highest, {told}",
     )
     top = float(warm.max())
     if most is not None:
@@ -107,15 +112,16 @@ def round_the_joint(
     *,
     angle: ArrayLike,
     preheat: ArrayLike,
-    penetration: ArrayLike,
+    level: ArrayLike,
+    key: Literal["penetration", "root_width"] = "penetration",
     wall_thickness: float,
     tapered_preheat: ArrayLike | None = None,
-    tapered_penetration: ArrayLike | None = None,
-    goal_depth: float | None = None,
+    tapered_level: ArrayLike | None = None,
+    goal: float | None = None,
     closes_at: float | None = None,
     name: str = "",
 ) -> Picture:
-    """Local preheat and penetration round the joint, at constant energy and with energy taper.
+    """Local preheat and pool size round the joint, at constant energy and with energy taper.
 
     Parameters
     ----------
@@ -123,14 +129,16 @@ def round_the_joint(
         Angle welded so far [rad].
     preheat : array_like, shape (n,)
         Temperature at the spot just before each pulse [K].
-    penetration : array_like, shape (n,)
-        Pool depth of each pulse at constant energy [m].
+    level : array_like, shape (n,)
+        Pool depth of each pulse at constant energy, or its width on the far side [m].
+    key : {"penetration", "root_width"}, optional
+        Which of the two; where the pool goes through the wall, its depth says nothing more.
     wall_thickness : float
         Thickness of the wall [m].
-    tapered_preheat, tapered_penetration : array_like, shape (n,), optional
+    tapered_preheat, tapered_level : array_like, shape (n,), optional
         The same with the energy lowered along the way [K], [m].
-    goal_depth : float, optional
-        Penetration asked for [m].
+    goal : float, optional
+        Depth or far-side width asked for [m].
     closes_at : float, optional
         Angle at which the seam runs onto its own start [rad].
     name : str, optional
@@ -139,21 +147,23 @@ def round_the_joint(
     Returns
     -------
     Picture
-        Preheat above, penetration below, over the same angle.
+        Preheat above, depth or far-side width below, over the same angle.
     """
     figure = new_figure(height=3.9)
     above, below = figure.subplots(2, 1, sharex=True)
     turned = shown(angle, "arc")
     _draw_pair(above, turned, shown(preheat, "seam_preheat"), tapered_preheat, "seam_preheat")
-    _draw_pair(below, turned, shown(penetration, "penetration"), tapered_penetration, "penetration")
-    _frame_round(figure, above, below, wall_thickness, goal_depth)
+    _draw_pair(below, turned, shown(level, key), tapered_level, key)
+    _draw_goal(below, key, goal)
+    _frame_level(below, key, wall_thickness)
+    _frame_round(figure, above, below)
     if name:
         above.set_title(printable(f"Pass {name}: temperature at the spot before each pulse"))
     if closes_at is not None:
         limit_line(above, float(shown(closes_at, "arc")), "seam closes", vertical=True)
         limit_line(below, float(shown(closes_at, "arc")), "seam closes", vertical=True)
     shared_legend(figure, (above, below), columns=3)
-    alt = _round_words(turned, preheat, penetration, tapered_penetration, goal_depth)
+    alt = _round_words(turned, preheat, level, tapered_level, goal, key)
     return Picture(figure=figure, alt=f"Pass {name}. {alt}" if name else alt)
 
 
@@ -171,20 +181,33 @@ def _draw_pair(
         )
 
 
-def _frame_round(figure: Figure, above: Axes, below: Axes, wall: float, goal: float | None) -> None:
+def _draw_goal(axes: Axes, key: str, goal: float | None) -> None:
+    if goal is not None:
+        goal_line(axes, float(shown(goal, key)), f"goal {show(goal, key)}")
+
+
+def _frame_level(axes: Axes, key: str, wall: float) -> None:
+    drawn = np.concatenate([np.asarray(line.get_ydata(), dtype=float) for line in axes.lines])
+    low, high, far = float(drawn.min()), float(drawn.max()), float(shown(wall, key))
+    if key == "penetration":
+        axes.set_title(f"Pool depth of each pulse (far side at {show(wall, key)})")
+        # a far side far off would press the curves into one
+        if far <= _NEAR * high:
+            axes.axhline(far, color=EDGE, linewidth=0.9, label=f"far side, {show(wall, key)}")
+            high = max(high, far)
+        axes.axhspan(0.0, far, color=METAL, zorder=0)
+    else:
+        axes.set_title(f"Far-side width of each pulse (the wall of {show(wall, key)} is melted)")
+    low, high = max(0.0, low - 0.1 * high), 1.1 * high
+    axes.set_ylim(*((high, low) if key == "penetration" else (low, high)))
+    axes.set_ylabel(label(key, "" if key == "penetration" else _FAR_SIDE))
+
+
+def _frame_round(figure: Figure, above: Axes, below: Axes) -> None:
     above.set_title("Temperature at the spot before each pulse")
     above.set_ylabel(label("seam_preheat", "local preheat"))
-    far = float(shown(wall, "penetration"))
-    below.axhline(far, color=EDGE, linewidth=0.9, label=f"far side, {show(wall, 'penetration')}")
-    below.axhspan(0.0, far, color=METAL, zorder=0)
-    if goal is not None:
-        goal_line(below, float(shown(goal, "penetration")), f"goal {show(goal, 'penetration')}")
-    drawn = np.concatenate([np.asarray(line.get_ydata(), dtype=float) for line in below.lines])
-    below.set_ylim(drawn.max() + 0.1 * far, max(0.0, drawn.min() - 0.2 * far))
     above.margins(x=0.0)
     below.margins(x=0.0)
-    below.set_title("Pool depth of each pulse")
-    below.set_ylabel(label("penetration"))
     below.set_xlabel(label("arc", "angle welded"))
     figure.align_ylabels([above, below])
 
@@ -192,19 +215,21 @@ def _frame_round(figure: Figure, above: Axes, below: Axes, wall: float, goal: fl
 def _round_words(
     turned: Floats,
     preheat: ArrayLike,
-    penetration: ArrayLike,
+    level: ArrayLike,
     tapered: ArrayLike | None,
     goal: float | None,
+    key: str,
 ) -> str:
-    def ends(values: ArrayLike, key: str) -> str:
+    def ends(values: ArrayLike, of: str) -> str:
         low_high = float(np.min(values)), float(np.max(values))
-        return show(low_high, key)
+        return show(low_high, of)
 
     words = (
         f"Over {turned[0]:.0f} to {turned[-1]:.0f} degrees the preheat at the spot runs from "
-        f"{ends(preheat, 'seam_preheat')} and the penetration at constant energy from "
-        f"{ends(penetration, 'penetration')}"
+        f"{ends(preheat, 'seam_preheat')} and the "
+        f"{'penetration' if key == 'penetration' else _FAR_SIDE} at constant energy from "
+        f"{ends(level, key)}"
     )
     if tapered is not None:
-        words += f", with energy taper from {ends(tapered, 'penetration')}"
-    return words + ("." if goal is None else f"; goal {show(goal, 'penetration')}.")
+        words += f", with energy taper from {ends(tapered, key)}"
+    return words + ("." if goal is None else f"; goal {show(goal, key)}.")

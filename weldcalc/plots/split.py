@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from typing import Any
+
 import numpy as np
 from matplotlib.axes import Axes
 from numpy.typing import ArrayLike
@@ -9,13 +12,14 @@ from numpy.typing import ArrayLike
 from weldcalc.plots.style import (
     EDGE,
     FIRST,
+    MM,
     SECOND,
     Floats,
     Picture,
     in_house_style,
     new_figure,
 )
-from weldcalc.plots.words import label, shown
+from weldcalc.plots.words import label, printable, shown
 from weldcalc.quantities import show
 
 _MM2 = 1e6  # shown square millimetres per square metre
@@ -30,6 +34,7 @@ def heat_split(
     tube_area: ArrayLike,
     plate_area: ArrayLike,
     set_offset: float | None = None,
+    name: str = "",
 ) -> Picture:
     """Share of the absorbed energy and fused area of tube and plate against beam offset.
 
@@ -43,6 +48,8 @@ def heat_split(
         Fused area of each member in the section [m2].
     set_offset : float, optional
         Beam offset of the schedule [m].
+    name : str, optional
+        Name of the pass.
 
     Returns
     -------
@@ -62,7 +69,10 @@ def heat_split(
     left.set_title("Absorbed energy")
     right.set_title("Fused area in the section")
     figure.legend(*left.get_legend_handles_labels(), loc="outside lower center", ncols=4)
-    return Picture(figure=figure, alt=_split_words(offset, shares, areas, set_offset))
+    if name:
+        figure.suptitle(printable(f"Pass {name}: tube and plate against the place of the beam"))
+    words = _split_words(offset, shares, areas, set_offset)
+    return Picture(figure=figure, alt=f"Pass {name}. {words}" if name else words)
 
 
 def _draw_members(
@@ -101,3 +111,31 @@ def _split_words(
         f"{areas[1][0]:.4f} to {areas[1][-1]:.4f} mm²"
     )
     return words + ("." if set_offset is None else f"; setting {show(set_offset, 'beam_offset')}.")
+
+
+def recorded_heat_splits(record: Mapping[str, Any]) -> list[Picture]:
+    """Return the split of heat and melt of each pass that a record holds.
+
+    Parameters
+    ----------
+    record : mapping
+        Record data.
+
+    Returns
+    -------
+    list of Picture
+        As `heat_split`; empty for a butt joint.
+    """
+    return [_recorded(one) for one in record["computed"]["heat_split"]]
+
+
+def _recorded(one: Mapping[str, Any]) -> Picture:
+    return heat_split(
+        beam_offset=np.asarray(one["beam_offset_mm"]) / MM,
+        tube_share=one["tube_absorbed_share"],
+        plate_share=one["plate_absorbed_share"],
+        tube_area=np.asarray(one["tube_fused_area_mm2"]) / _MM2,
+        plate_area=np.asarray(one["plate_fused_area_mm2"]) / _MM2,
+        set_offset=one["set_beam_offset_mm"] / MM,
+        name=one["pass"],
+    )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from textwrap import wrap
 from typing import Literal
 
 import numpy as np
@@ -21,6 +22,8 @@ from weldcalc.plots.style import (
 )
 from weldcalc.plots.words import label, named, percent, printable, shown
 from weldcalc.quantities import show
+
+_LABEL_WIDTH = 24  # characters
 
 
 @in_house_style
@@ -80,7 +83,7 @@ def cause_ranking(
             va="center",
             fontsize=7,
         )
-    axes.set_yticks(place, [printable(causes[number]) for number in order])
+    axes.set_yticks(place, [_on_lines(causes[number]) for number in order])
     axes.set_xlim(min(0.0, float(alone.min())), 1.12 * max(1e-9, float(whole.max())))
     axes.xaxis.set_major_formatter(lambda value, _: f"{100 * value:.0f}")
     axes.set_xlabel(f"share of the variance of {named(of)} [%]")
@@ -90,6 +93,11 @@ def cause_ranking(
         f"{causes[n]} {percent(whole[n])} in total, {percent(alone[n])} alone" for n in order[::-1]
     )
     return Picture(figure=figure, alt=f"Causes of scatter in {named(of)}, largest first: {told}.")
+
+
+def _on_lines(name: str) -> str:
+    """Return a name broken into lines that leave room for the bars."""
+    return "\n".join(wrap(printable(name), _LABEL_WIDTH))
 
 
 @in_house_style

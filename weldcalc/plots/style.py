@@ -93,6 +93,8 @@ _STYLE: Any = {
     "savefig.facecolor": "white",
     # names typed by users may hold "$" or "_": they are text, never formulas
     "text.parse_math": False,
+    # hinted letters are wider or narrower at each resolution, and run over what was laid out
+    "text.hinting": "no_hinting",
     "svg.hashsalt": "weldcalc",
     "svg.fonttype": "path",
     "pdf.fonttype": 42,

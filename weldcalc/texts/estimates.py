@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from weldcalc.findings import Finding
 from weldcalc.quantities import field, show
+from weldcalc.texts.seam import energy_rows, fit_up_lines, member_lines, ramp_lines
 
 if TYPE_CHECKING:
     from weldcalc.prediction import Estimate, PassEstimate
@@ -69,10 +70,30 @@ def estimate_text(result: Estimate) -> str:
             ["Predicted (90 % interval)", *(p.name for p in result.passes)],
             _rows(_RESULTS, result.passes),
         ),
+        *_whole_weld(result),
         findings_text(result.all_findings()),
         "Computed, not qualified: weld coupons, cut sections, follow the governing code.",
     ]
     return "\n\n".join(parts)
+
+
+def _whole_weld(result: Estimate) -> list[str]:
+    names = [one.name for one in result.passes]
+    parts = []
+    if energies := energy_rows(result):
+        table = table_text(["Energy that keeps the weld level", *names], energies)
+        parts.append("\n".join([table, *(_line(line) for line in ramp_lines(result))]))
+    for heading, lines in (
+        ("Fit-up", fit_up_lines(result)),
+        ("Heat and melt of either member", member_lines(result)),
+    ):
+        if lines:
+            parts.append("\n".join([heading, *(_line(line) for line in lines)]))
+    return parts
+
+
+def _line(words: str) -> str:
+    return textwrap.fill(words, WIDTH, initial_indent="  ", subsequent_indent="    ")
 
 
 def _rows(keys: Iterable[str], passes: Sequence[PassEstimate]) -> list[list[str]]:
