@@ -296,7 +296,10 @@ def _temperature_findings(remove_below: float | None) -> Iterator[Finding]:
         remedy = f"keep the gas on until below {usual.shown}, or {strict.shown} where that holds"
         yield Finding("caution", "remove-below", text, remedy, source)
     elif remove_below > strict.value:
-        text = f"published limits conflict: {usual.shown} and, for the back side, {strict.shown}"
+        text = (
+            f"the gas may leave at {show(remove_below, 'remove_below')} here; another published "
+            f"limit, for the back side, is {strict.shown}"
+        )
         yield Finding("note", "remove-below", text, "check what the code asks for", source)
 
 

@@ -65,7 +65,7 @@ def array_engine():
     grid = spot_grid(
         spot_radius=0.5 * case.spot_diameter,
         thickness=case.thickness,
-        cell=case.cell,
+        cells=case.cells,
         radius=case.far_radius,
     )
     beam = case.peak_power * beam_share(case.profile, case.spot_diameter, grid)

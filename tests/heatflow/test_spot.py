@@ -41,18 +41,23 @@ def test_energy_is_conserved(grade, changes):
     assert result.absorbed_energy + result.transmitted_energy <= result.incident_energy
 
 
+def halved(case):
+    return evolve(case, cells=(0.5 * case.cells[0], 0.5 * case.cells[1]))
+
+
 @pytest.mark.parametrize(
     ("power", "settings"), [(300.0, WALL), (250.0, DEEP), (500.0, DEEP), (800.0, DEEP)]
 )
 def test_half_the_cells_change_depth_by_less_than_three_per_cent(power, settings):
     case = spot_case(TI, peak_power=power, **settings)
-    coarse, fine = run_case(case), run_case(evolve(case, cell=0.5 * case.cell))
+    coarse, fine = run_case(case), run_case(halved(case))
     assert coarse.penetration == pytest.approx(fine.penetration, rel=0.03)
     assert coarse.fusion_width == pytest.approx(fine.fusion_width, rel=0.03)
 
 
-def test_the_far_edge_of_the_disc_does_not_matter(monkeypatch):
-    case = spot_case(TI, peak_power=400.0, **WALL)
+@pytest.mark.parametrize("preheat", [293.15, 500.0])
+def test_the_far_edge_of_the_disc_does_not_matter(monkeypatch, preheat):
+    case = spot_case(TI, peak_power=400.0, preheat=preheat, **WALL)
     near = run_case(case)
     reach = case.far_radius
     monkeypatch.setattr(type(case), "far_radius", property(lambda _: 2.0 * reach))

@@ -291,8 +291,9 @@ def _nozzle_findings(cover: HotMetalCover, below: str) -> tuple[Finding, ...]:
     length, radius = show(cover.trailing_length, "shielded_length"), cover.radius_above or 0.0
     wide = show(2 * radius, "shielded_width")
     if cover.nozzle_diameter is None:
-        text = f"gas has to cover {wide} across and {length} behind the beam until below {below}"
-        remedy = "check nozzle and trailing shield against these lengths"
+        round_it = show(radius, "shielded_width")
+        text = f"metal above {below} reaches {round_it} round the beam and lags {length} behind it"
+        remedy = "check that nozzle and trailing shield cover it"
         return (_finding(cover, "note", "nozzle-not-given", text, remedy),)
     bore = show(cover.nozzle_diameter, "shielded_width")
     found = []

@@ -3,28 +3,62 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextlib import suppress
 from typing import Any, TypeVar
 
 from numba import njit
-from numba.core import event
+from numba.core import config, event
+
+from weldcalc.heatflow.kernel_cache import cache_folder
 
 Function = TypeVar("Function", bound=Callable[..., object])
 
 _OPTIONS: dict[str, Any] = {"nogil": True, "error_model": "numpy"}
+_ONCE = "compiling heat-flow kernels, once per machine ..."
+_EVERY_TIME = (
+    "compiling heat-flow kernels, in every run anew: no folder to keep them can be written; "
+    "set NUMBA_CACHE_DIR to one"
+)
 
 
 def kernel(function: Function) -> Function:
     """Compile a function for numba, with the on-disk cache where one can be written.
 
-    The cache lies beside the source, or in the user's own cache folder where that is read-only.
+    A cache that is full, broken or taken away costs the time to compile and nothing else.
     """
+    folder = cache_folder()
     compiled: Function
+    if folder is None:
+        compiled = njit(**_OPTIONS)(function)
+        return compiled
+    # numba reads the folder when it decorates; other users of numba keep theirs
+    before, config.CACHE_DIR = config.CACHE_DIR, str(folder)
     try:
         compiled = njit(cache=True, **_OPTIONS)(function)
-    except RuntimeError:
-        # numba finds no folder that it may write to: compile afresh in every process
-        compiled = njit(**_OPTIONS)(function)
+    finally:
+        config.CACHE_DIR = before
+    _guard(getattr(compiled, "_cache", None))
     return compiled
+
+
+def _guard(cache: Any) -> None:
+    if cache is None:  # numba was told not to compile
+        return
+    load, save = cache.load_overload, cache.save_overload
+
+    def load_or_compile(*args: Any) -> Any:
+        try:
+            return load(*args)
+        except Exception:  # a broken file makes unpickling raise nearly anything
+            with suppress(OSError):
+                cache.flush()
+            return None
+
+    def save_or_forget(*args: Any) -> None:
+        with suppress(OSError):
+            save(*args)
+
+    cache.load_overload, cache.save_overload = load_or_compile, save_or_forget
 
 
 class _FirstCompile(event.Listener):  # type: ignore[misc]
@@ -35,7 +69,7 @@ class _FirstCompile(event.Listener):  # type: ignore[misc]
         name = event.data["dispatcher"].py_func.__module__
         if self.tell is not None and name.startswith("weldcalc."):
             tell, self.tell = self.tell, None
-            tell("compiling heat-flow kernels, once per machine ...")
+            tell(_EVERY_TIME if cache_folder() is None else _ONCE)
 
     def on_end(self, event: Any) -> None:
         """Nothing follows a compilation."""

@@ -74,28 +74,56 @@ class ValidityBox:
     pulse_duration: tuple[float, float]
     irradiance: tuple[float, float]
 
-    def outside(self, case: Any) -> tuple[str, ...]:
-        """Return one line for each quantity of a case that is outside the range."""
+    def outside(self, case: Any, of: str = "the published cases") -> tuple[str, ...]:
+        """Return one line for each quantity of a case that is outside the range.
+
+        Parameters
+        ----------
+        case : WeldPass or the like
+            With spot diameter, pulse duration and peak power [SI].
+        of : str, optional
+            What the range is of, in words.
+        """
         area = 0.25 * np.pi * case.spot_diameter**2
         return tuple(
             text
             for text in (
-                _beyond("spot diameter", case.spot_diameter, self.spot_diameter, 1e3, "mm"),
-                _beyond("pulse duration", case.pulse_duration, self.pulse_duration, 1e3, "ms"),
-                _beyond("irradiance", case.peak_power / area, self.irradiance, 1e-6, "W/mm2"),
+                beyond("spot diameter", case.spot_diameter, self.spot_diameter, 1e3, "mm", of),
+                beyond("pulse duration", case.pulse_duration, self.pulse_duration, 1e3, "ms", of),
+                beyond("irradiance", case.peak_power / area, self.irradiance, 1e-6, "W/mm2", of),
             )
             if text
         )
 
 
-def _beyond(name: str, value: float, span: tuple[float, float], scale: float, unit: str) -> str:
+def beyond(
+    name: str, value: float, span: tuple[float, float], scale: float, unit: str, of: str
+) -> str:
+    """Return in words that a value is outside a range; empty where it is not.
+
+    Parameters
+    ----------
+    name : str
+        What it is.
+    value : float
+        [SI]
+    span : tuple of (float, float)
+        Least and greatest [SI].
+    scale, unit : float, str
+        Shown units in one SI unit, and their name.
+    of : str
+        What the range is of.
+    """
     low, high = span
     if low * (1.0 - 1e-9) <= value <= high * (1.0 + 1e-9):
         return ""
-    return (
-        f"{name} {value * scale:.3g} {unit} is outside the published cases, "
-        f"{low * scale:.3g} to {high * scale:.3g} {unit}"
-    )
+    ends = dict.fromkeys(_digits(end * scale) for end in span)
+    return f"{name} {_digits(value * scale)} {unit} is outside {of}, {' to '.join(ends)} {unit}"
+
+
+def _digits(value: float) -> str:
+    """Return three digits without a power of ten: 0.122, 4, 8650."""
+    return f"{value:.3g}" if value < 1000.0 else f"{value:.0f}"
 
 
 @frozen
@@ -108,11 +136,19 @@ class ModelError:
         Of the logarithm of a size [-].
     absorptance : float
         [-]
+    haz : float, optional
+        Of the logarithm of the heat-affected width [-]; that of the fused width where no
+        heat-affected width was measured.
     """
 
     depth: float
     width: float
     absorptance: float
+    haz: float = field()
+
+    @haz.default
+    def _as_the_fused_width(self) -> float:
+        return self.width
 
 
 @frozen

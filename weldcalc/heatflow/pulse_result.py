@@ -15,6 +15,7 @@ Mode = Literal["conduction", "transition", "keyhole"]
 
 SHIELDING_TEMPERATURE = 700.15  # K, 427 degC: university welding notes and others, published
 STRICT_SHIELDING_TEMPERATURE = 533.15  # K, 260 degC: colour or absorption begins, published
+CLOSEST_TO_PREHEAT = 20.0  # K; a part's surroundings decide when it is as cool as that
 COOLING_SPAN = 200.0  # K below the solidus over which the cooling rate is taken
 
 
@@ -189,6 +190,26 @@ class PulseResult:
     solidification_time: float | None
     history: History
     warnings: tuple[Finding, ...]
+
+
+def cooled_to(preheat: float, solidus: float) -> float:
+    """Return the temperature [K] at which the cooling after a pulse need not be followed further.
+
+    Parameters
+    ----------
+    preheat, solidus : float
+        [K]
+
+    Returns
+    -------
+    float
+        The strict shielding temperature; where the metal starts too near to it or above, the
+        ordinary one; else a little above the preheat.
+    """
+    for limit in (STRICT_SHIELDING_TEMPERATURE, SHIELDING_TEMPERATURE):
+        if limit > preheat + CLOSEST_TO_PREHEAT:
+            return limit
+    return preheat + max(0.1 * (solidus - preheat), CLOSEST_TO_PREHEAT)
 
 
 def mode_of(depression_depth: float, spot_diameter: float) -> tuple[Mode, str]:

@@ -10,6 +10,7 @@ from attrs import frozen
 
 from weldcalc.errors import Problems
 from weldcalc.heatflow.constants import ModelConstants, fitted_constants
+from weldcalc.heatflow.pulse_result import cooled_to
 from weldcalc.heatflow.spot_case import LONGEST_COOLING, PROFILES
 from weldcalc.materials import Material, material
 from weldcalc.pulse_shape import PulseShape, ShapeSpec
@@ -137,14 +138,19 @@ class SectionCase:
         return self.section.gap <= BRIDGED_GAP * self.section.thinnest
 
     @property
+    def cooled_to(self) -> float:
+        """Temperature at which cooling need not be followed further [K]."""
+        return cooled_to(self.preheat, min(metal.solidus for metal in self.materials))
+
+    @property
     def reach(self) -> float:
         """Distance from the beam [m] that the run's heat does not notice.
 
         Four times as far as an instant line source (sheet) or point source (thick body) of half the
-        pulse energy heats metal by 240 K, to the strict shielding temperature.
+        pulse energy heats metal to the temperature at which the run ends.
         """
         density = min(metal.density_rt for metal in self.materials)
-        heat = 0.5 * self.energy / (density * 600.0 * 240.0)
+        heat = 0.5 * self.energy / (density * 600.0 * (self.cooled_to - self.preheat))
         line = sqrt(heat / (pi * e * self.section.thinnest))
         point = (heat / (pi * e)) ** (1.0 / 3.0)
         diffused = 4.0 * sqrt(1e-5 * self.pulse_duration)

@@ -7,18 +7,13 @@ from attrs import frozen
 from numpy.typing import NDArray
 
 from weldcalc.heatflow.enthalpy import Melt, Metal, MetalTables, melt_levels, metal_tables
-from weldcalc.heatflow.pulse_result import (
-    SHIELDING_TEMPERATURE,
-    STRICT_SHIELDING_TEMPERATURE,
-    History,
-)
+from weldcalc.heatflow.pulse_result import History
 from weldcalc.heatflow.section_beam import SectionFields, Spot
 from weldcalc.heatflow.section_case import SectionCase
 from weldcalc.heatflow.section_grid import Layout, SectionGrid, section_grid
 from weldcalc.heatflow.section_kernel import TOTALS, SectionRun, march
 from weldcalc.heatflow.spot_kernel import HISTORY_COLUMNS, Run
 from weldcalc.heatflow.spot_solve import (
-    CLOSEST_TO_PREHEAT,
     FLOOR_STEP,
     HISTORY_ROWS,
     STEPS_PER_PULSE,
@@ -266,26 +261,17 @@ def _fields(bench: Bench, state: SectionState) -> SectionFields:
 
 def _run(bench: Bench, place: float, period: float | None) -> SectionRun:
     case, grid = bench.case, bench.grid
-    stop = _cold_enough(case)
     spot = _spot(bench, place)
     centre_row = int(np.argmin(np.abs(grid.x - place))) + 1
     return SectionRun(
         pace=_pace(bench, period),
         spot=spot,
-        stop=bench.enthalpies(stop - 1.0),
+        stop=bench.enthalpies(case.cooled_to - 1.0),
         shortest=0.0 if period is None else period,
         bridging=case.is_broken and case.can_bridge,
         centre_row=centre_row,
         centre_column=bench.centre_column,
     )
-
-
-def _cold_enough(case: SectionCase) -> float:
-    """Return the temperature [K] at which cooling need not be followed further."""
-    for limit in (STRICT_SHIELDING_TEMPERATURE, SHIELDING_TEMPERATURE):
-        if limit > case.preheat + CLOSEST_TO_PREHEAT:
-            return limit
-    return case.preheat + 0.1 * (case.materials[0].solidus - case.preheat)
 
 
 def _spot(bench: Bench, place: float) -> Spot:

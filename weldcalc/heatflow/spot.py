@@ -61,7 +61,7 @@ def spot_pulse(
         Of the flat surface, above 0 to 1 [-]; None takes the one fitted to polished metal.
     grid : float, optional
         Edge of the cells under the spot [m]; None takes a twelfth of the spot diameter or
-        of the thickness, whichever is less.
+        of the thickness, whichever is less, but rings no narrower than half the former.
     constants : ModelConstants, optional
         Model constants; None takes those fitted to the material's family.
 

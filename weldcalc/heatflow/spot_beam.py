@@ -41,6 +41,10 @@ class Fields(NamedTuple):
         Share of each column that the recoil holds open [-].
     depth : ndarray, shape (nr,)
         Depth of the depression in each column [m].
+    hottest : ndarray, shape (nr + 2,)
+        Highest enthalpy in each column [J/m3].
+    losses : ndarray, shape (2,)
+        Radiated and evaporated in this step [W].
     """
 
     source: Array
@@ -48,6 +52,8 @@ class Fields(NamedTuple):
     down: Array
     opened: Array
     depth: Array
+    hottest: Array
+    losses: Array
 
 
 @kernel
@@ -131,7 +137,9 @@ def face_losses(
 ) -> float:
     """Return the heat flux [W/m2] that a face loses; add its parts [W] to `losses`."""
     radiated = melt.losses * radiation_flux(temperature, ambient, metal)
-    evaporated = melt.losses * evaporation_flux(temperature, pressure, metal)
+    evaporated = 0.0
+    if pressure > 0.0:
+        evaporated = melt.losses * evaporation_flux(temperature, pressure, metal)
     losses[0] += radiated * area
     losses[1] += evaporated * area
     return radiated + evaporated
@@ -158,7 +166,8 @@ def shine(
     since the start [m]; energies are added to `totals`.
     """
     cavity = measure_depression(enthalpy, fields, grid, metal, melt)
-    layers, losses = grid.z.size, np.zeros(2)
+    layers, losses = grid.z.size, fields.losses
+    losses[0], losses[1] = 0.0, 0.0
     top_cell, far_cell = grid.dz[0], grid.dz[layers - 1]
     opened, centre = fields.opened, 0.0
     half_cell = min(0.5 * top_cell, warmed)
@@ -166,7 +175,11 @@ def shine(
     for j in range(columns - 1):
         beam = power * beam_of[j]
         flat = melt.absorptance * (1.0 - opened[j]) * beam
-        top, vapour = surface_state(enthalpy[1, j + 1], flat, half_cell, metal, melt)
+        if beam > 0.0 or enthalpy[1, j + 1] >= metal.solidus_enthalpy:
+            top, vapour = surface_state(enthalpy[1, j + 1], flat, half_cell, metal, melt)
+        else:
+            # in the dark, solid: as warm as its cell, and no vapour
+            top, vapour = lookup(metal.temperature, enthalpy[1, j + 1], metal), 0.0
         lost = face_losses(top, vapour, ambient, grid.area[j], metal, melt, losses)
         fields.source[1, j + 1] += (flat - lost) / top_cell
         far = lookup(metal.temperature, enthalpy[layers, j + 1], metal)

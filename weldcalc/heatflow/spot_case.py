@@ -10,6 +10,7 @@ from attrs import frozen
 
 from weldcalc.errors import Problems
 from weldcalc.heatflow.constants import ModelConstants, fitted_constants
+from weldcalc.heatflow.pulse_result import cooled_to
 from weldcalc.pulse_shape import PulseShape, ShapeSpec
 
 if TYPE_CHECKING:
@@ -17,7 +18,9 @@ if TYPE_CHECKING:
 
 PROFILES = ("top-hat", "gaussian")
 CELLS_PER_SPOT = 12.0  # across the spot diameter
-CELLS_PER_SHEET = 12.0  # across a thin sheet
+CELLS_PER_SHEET = 12.0  # through a thin sheet
+NARROWEST_RINGS = 0.5  # of their width in thick metal: depth then within 3 % of finer grids
+THINNEST = 20e-6  # m; thinner layers take steps too short to be run in a fraction of a second
 LONGEST_COOLING = 30.0  # s; by then a part's surroundings decide, not the pulse
 
 
@@ -35,8 +38,8 @@ class SpotCase:
         Irradiance over the spot; for a gaussian the spot is the 1/e2 diameter.
     shape : PulseShape
         Power over the pulse.
-    cell : float
-        Edge of the cells under the spot [m].
+    cells : tuple of two float
+        Edges of the cells under the spot, in r and z [m].
     constants : ModelConstants
         Fitted model constants.
     absorptivity : float or None
@@ -55,7 +58,7 @@ class SpotCase:
     preheat: float
     profile: str
     shape: PulseShape
-    cell: float
+    cells: tuple[float, float]
     constants: ModelConstants
     absorptivity: float | None
     with_losses: bool = True
@@ -67,13 +70,19 @@ class SpotCase:
         return self.peak_power * self.pulse_duration * self.shape.mean_level
 
     @property
+    def cooled_to(self) -> float:
+        """Temperature at which cooling need not be followed further [K]."""
+        return cooled_to(self.preheat, self.material.solidus)
+
+    @property
     def far_radius(self) -> float:
         """Outer radius of the computed disc [m], beyond what the run's heat notices.
 
         Four times as far as an instant line source (sheet) or point source (thick body) of half the
-        pulse energy heats metal by 240 K, to the strict shielding temperature.
+        pulse energy heats metal to the temperature at which the run ends.
         """
-        heat = 0.5 * self.energy / (self.material.density_rt * 600.0 * 240.0)
+        rise = self.cooled_to - self.preheat
+        heat = 0.5 * self.energy / (self.material.density_rt * 600.0 * rise)
         line = sqrt(heat / (pi * e * self.thickness))
         point = (heat / (pi * e)) ** (1.0 / 3.0)
         diffused = 4.0 * sqrt(1e-5 * self.pulse_duration)
@@ -111,7 +120,7 @@ def spot_case(
     absorptivity : float, optional
         [-], above 0 to 1
     grid : float, optional
-        Edge of the cells under the spot [m].
+        Edge of the cells under the spot, in r and in z [m].
     constants : ModelConstants, optional
         None takes those fitted to the material's family.
 
@@ -136,6 +145,8 @@ def spot_case(
     )
     if absorptivity is not None and not 0.0 < absorptivity <= 1.0:
         problems.add("absorptivity", "has to be above 0 and at most 1", absorptivity)
+    if 0.0 < thickness < THINNEST:
+        problems.add("thickness", f"has to be at least {THINNEST:g} m (0.02 mm)", thickness)
     if profile not in PROFILES:
         problems.add("profile", f"has to be one of: {', '.join(PROFILES)}", profile)
     if preheat >= material.solidus:
@@ -150,10 +161,20 @@ def spot_case(
         preheat=preheat,
         profile=profile,
         shape=PulseShape.of(pulse_shape),
-        cell=grid or min(spot_diameter / CELLS_PER_SPOT, thickness / CELLS_PER_SHEET),
+        cells=(grid, grid) if grid else _cells(spot_diameter, thickness),
         constants=constants or fitted_constants(material.family).mean,
         absorptivity=absorptivity,
     )
+
+
+def _cells(spot_diameter: float, thickness: float) -> tuple[float, float]:
+    """Return edges of the cells under the spot in r and z [m].
+
+    The layers follow a thin sheet, the rings only down to half their size: in a sheet much thinner
+    than the spot heat flows sideways, and cost stays bounded.
+    """
+    widest, layer = spot_diameter / CELLS_PER_SPOT, thickness / CELLS_PER_SHEET
+    return min(widest, max(layer, NARROWEST_RINGS * widest)), min(widest, layer)
 
 
 def _check_positive(problems: Problems, **values: float) -> None:

@@ -44,15 +44,17 @@ class SpotGrid(NamedTuple):
     below: Array
 
 
-def spot_grid(*, spot_radius: float, thickness: float, cell: float, radius: float) -> SpotGrid:
+def spot_grid(
+    *, spot_radius: float, thickness: float, cells: tuple[float, float], radius: float
+) -> SpotGrid:
     """Lay out cells for one spot on a sheet.
 
     Parameters
     ----------
     spot_radius, thickness : float
         [m]
-    cell : float
-        Edge of the cells under the spot [m].
+    cells : tuple of two float
+        Edges of the cells under the spot, in r and z [m].
     radius : float
         Least outer radius [m].
 
@@ -60,15 +62,16 @@ def spot_grid(*, spot_radius: float, thickness: float, cell: float, radius: floa
     -------
     SpotGrid
     """
+    across, along = cells
     r_faces = _graded_faces(
-        fine_to=spot_radius + 2.0 * cell, end=radius, cell=cell, growth=GROWTH_R
+        fine_to=spot_radius + 2.0 * across, end=radius, cell=across, growth=GROWTH_R
     )
     z_faces = _graded_faces(
         fine_to=spot_radius,
         end=thickness,
-        cell=cell,
+        cell=along,
         growth=GROWTH_Z,
-        widest=WIDEST_Z * cell,
+        widest=WIDEST_Z * along,
         until=DEEPEST * spot_radius,
     )
     # the sheet's thickness is exact: the layers share the difference

@@ -1,14 +1,6 @@
 """The time loop of the axisymmetric engine, compiled.
 
-Diffusion goes forward in super steps of the first-order Runge-Kutta-Legendre scheme (RKL1): s
-stages reach (s^2 + s) / 2 times as far as one explicit step, conserve energy exactly and stay
-stable. Beam, losses and the depression are found once per super step and held during it.
-
-References
-----------
-[1] C. D. Meyer, D. S. Balsara, T. D. Aslam, "A stabilized Runge-Kutta-Legendre method for explicit
-    super-time-stepping of parabolic and mixed equations", J. Comput. Phys. 257 (2014) 594
-    (from memory).
+Beam, losses and the depression are found once per super step of conduction and held during it.
 """
 
 from __future__ import annotations
@@ -21,6 +13,7 @@ from numpy.typing import NDArray
 from weldcalc.heatflow.compiling import kernel
 from weldcalc.heatflow.enthalpy import Melt, Metal, lookup, stirring
 from weldcalc.heatflow.spot_beam import Fields, shine
+from weldcalc.heatflow.spot_flow import Flat, potentials, super_step
 from weldcalc.heatflow.spot_grid import SpotGrid
 
 Array = NDArray[np.float64]
@@ -31,7 +24,7 @@ COOLING_STEPS = 0.06  # step over time since the end of the pulse
 COOLING_GROWTH = 1.2  # of one cooling step over the last
 SINKING_MEMORY = 0.9  # of the sinking speed from step to step
 UNTOUCHED = 1e-10  # relative rise of the enthalpy that counts as none
-PULSE_STAGES, COOLING_STAGES = 7, 11  # most stages of a super step
+PULSE_STAGES, COOLING_STAGES = 15, 31  # most stages of a super step
 
 
 class Run(NamedTuple):
@@ -80,78 +73,12 @@ class Run(NamedTuple):
 
 
 @kernel
-def potentials(
-    enthalpy: Array,
-    side: Array,
-    down: Array,
-    metal: Metal,
-    stir_r: float,
-    stir_z: float,
-    rows: int,
-    columns: int,
-) -> None:
-    """Fill the heat-flow potentials [W/m] of the cells in the window."""
-    for i in range(1, rows):
-        for j in range(1, columns):
-            place = enthalpy[i, j] * metal.inverse_step
-            index = min(max(np.int32(place), np.int32(0)), np.int32(metal.last))
-            low = metal.potential[index]
-            theta = low + (place - index) * (metal.potential[index + 1] - low)
-            molten = max(theta - metal.liquidus_potential, 0.0)
-            side[i, j] = theta + stir_r * molten
-            down[i, j] = theta + stir_z * molten
-
-
-@kernel
-def spread_heat(
-    now: Array,
-    other: Array,
-    fields: Fields,
-    grid: SpotGrid,
-    mu: float,
-    nu: float,
-    dt: float,
-    rows: int,
-    columns: int,
-) -> None:
-    """Write one stage into `other`: mu now + nu other + dt (div(k grad T) + source)."""
-    side, down, source = fields.side, fields.down, fields.source
-    for i in range(1, rows):
-        above, below = grid.above[i], grid.below[i]
-        for j in range(1, columns):
-            gain = (
-                grid.inner[j] * (side[i, j - 1] - side[i, j])
-                + grid.outer[j] * (side[i, j + 1] - side[i, j])
-                + above * (down[i - 1, j] - down[i, j])
-                + below * (down[i + 1, j] - down[i, j])
-                + source[i, j]
-            )
-            other[i, j] = mu * now[i, j] + nu * other[i, j] + dt * gain
-
-
-@kernel
-def super_step(
-    a: Array,
-    b: Array,
-    fields: Fields,
-    grid: SpotGrid,
-    metal: Metal,
-    stir_r: float,
-    stir_z: float,
-    dt: float,
-    stages: int,
-    rows: int,
-    columns: int,
-) -> None:
-    """Advance by dt [s] in an odd number of stages; potentials of `a` are known, result in `b`."""
-    scale = 2.0 / (stages * stages + stages)
-    spread_heat(a, b, fields, grid, 1.0, 0.0, scale * dt, rows, columns)
-    for stage in range(2, stages + 1):
-        mu = (2.0 * stage - 1.0) / stage
-        nu = (1.0 - stage) / stage
-        now, other = (b, a) if stage % 2 == 0 else (a, b)
-        potentials(now, fields.side, fields.down, metal, stir_r, stir_z, rows, columns)
-        spread_heat(now, other, fields, grid, mu, nu, mu * scale * dt, rows, columns)
+def highest(values: Array) -> float:
+    """Return the greatest of some values; the array's own method would need memory of its own."""
+    most = values[0]
+    for j in range(values.size):
+        most = max(most, values[j])
+    return float(most)
 
 
 @kernel
@@ -163,7 +90,7 @@ def update_peak(enthalpy: Array, peak: Array, hottest: Array, rows: int, columns
         for j in range(1, columns):
             peak[i, j] = max(peak[i, j], enthalpy[i, j])
             hottest[j] = max(hottest[j], enthalpy[i, j])
-    return float(hottest.max())
+    return highest(hottest)
 
 
 @kernel
@@ -229,7 +156,8 @@ def thin_out(history: Array) -> int:
     """Keep every second row; return how many are left."""
     half: int = history.shape[0] // 2
     for i in range(half):
-        history[i] = history[2 * i]
+        for column in range(history.shape[1]):
+            history[i, column] = history[2 * i, column]
     return half
 
 
@@ -254,22 +182,12 @@ def note(
 
 
 @kernel
-def first_fields(enthalpy: Array, rings: int, metal: Metal) -> Fields:
-    """Return working arrays for metal that is at its first temperature everywhere."""
-    theta = lookup(metal.potential, enthalpy[1, 1], metal)
-    return Fields(
-        source=np.zeros_like(enthalpy),
-        side=np.full_like(enthalpy, theta),
-        down=np.full_like(enthalpy, theta),
-        opened=np.zeros(rings),
-        depth=np.zeros(rings),
-    )
-
-
-@kernel
 def march(
     enthalpy: Array,
+    other: Array,
     peak: Array,
+    fields: Fields,
+    flat: Flat,
     history: Array,
     totals: Array,
     run: Run,
@@ -279,11 +197,12 @@ def march(
 ) -> tuple[Array, int]:
     """Run the pulse and the cooling; return the last field and the number of history rows.
 
-    `peak`, `history` and `totals` are filled. Order of the totals: `spot_beam.TOTALS`.
+    `other` is a copy of the enthalpy to work on; `peak`, `fields`, `history` and `totals` are
+    filled. Order of the totals: `spot_beam.TOTALS`.
     """
-    other = enthalpy.copy()
-    untouched, hottest_of = enthalpy[1, 1], enthalpy[1].copy()
-    fields = first_fields(enthalpy, grid.r.size, metal)
+    untouched, hottest_of = enthalpy[1, 1], fields.hottest
+    # once everywhere: later only as far as heat can have come
+    potentials(enthalpy.reshape(enthalpy.size), flat, metal, 0.0, 0.0, enthalpy.size)
     pulse_end = run.times[run.times.size - 1]
     time, dt, power, deepest, sinking = 0.0, 0.0, 0.0, 0.0, 0.0
     stir_r, stir_z = melt.stir_r, melt.stir_z
@@ -299,9 +218,10 @@ def march(
         dt = min(dt, 0.5 * (stages * stages + stages) / rate)
         power = 0.0 if cooling else power_over(run, time, time + dt)
         if not cooling:
-            stir_r, stir_z = stirring(fields.depth.max() / run.full_depth, melt)
+            stir_r, stir_z = stirring(highest(fields.depth) / run.full_depth, melt)
         rows, columns = window(enthalpy, hottest_of, untouched, run.lit, stages)
-        potentials(enthalpy, fields.side, fields.down, metal, stir_r, stir_z, rows, columns)
+        cells = rows * flat.width
+        potentials(enthalpy.reshape(enthalpy.size), flat, metal, stir_r, stir_z, cells)
         before = totals[1]
         # a half space's face is as much hotter than its depth as a layer of this thickness
         warmed = 2.0 * np.sqrt(run.diffusivity * time / np.pi)
@@ -320,7 +240,7 @@ def march(
             columns,
         )
         absorptance = 0.0 if power <= 0.0 else (totals[1] - before) / (power * dt)
-        was, deepest = deepest, fields.depth.max()
+        was, deepest = deepest, highest(fields.depth)
         # as fast as just now, or slowing down gradually: the depth flickers within a cell
         sinking = max((deepest - was) / dt, SINKING_MEMORY * sinking)
         if was == 0.0 and deepest > 0.0:
@@ -332,7 +252,7 @@ def march(
                 history, written, stride, time, centre, hottest, deepest, absorptance
             )
         count += 1
-        super_step(enthalpy, other, fields, grid, metal, stir_r, stir_z, dt, stages, rows, columns)
+        super_step(enthalpy, other, flat, metal, stir_r, stir_z, dt, stages, rows)
         enthalpy, other = other, enthalpy
         time += dt
         hottest = update_peak(enthalpy, peak, hottest_of, rows, columns)

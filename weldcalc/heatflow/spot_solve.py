@@ -8,13 +8,10 @@ from numpy.typing import NDArray
 
 from weldcalc.heatflow.enthalpy import Melt, MetalTables, melt_levels, metal_tables
 from weldcalc.heatflow.outlines import PeakField, peak_field
-from weldcalc.heatflow.pulse_result import (
-    SHIELDING_TEMPERATURE,
-    STRICT_SHIELDING_TEMPERATURE,
-    History,
-)
-from weldcalc.heatflow.spot_beam import TOTALS
+from weldcalc.heatflow.pulse_result import History
+from weldcalc.heatflow.spot_beam import TOTALS, Fields
 from weldcalc.heatflow.spot_case import SpotCase
+from weldcalc.heatflow.spot_flow import flattened
 from weldcalc.heatflow.spot_grid import SpotGrid, spot_grid
 from weldcalc.heatflow.spot_kernel import HISTORY_COLUMNS, Run, march
 
@@ -25,7 +22,6 @@ STEPS_PER_PULSE = 60.0  # at least
 FLOOR_STEP = 0.12  # share of a cell that the depression may sink in one step
 HISTORY_ROWS = 4096
 DIMMEST = 1e-12  # of the strongest irradiance; a gaussian beam has no edge
-CLOSEST_TO_PREHEAT = 20.0  # K; a part's surroundings decide when it is as cool as that
 
 
 @frozen(eq=False)
@@ -72,14 +68,27 @@ def solve_spot(case: SpotCase) -> SpotSolution:
     grid = spot_grid(
         spot_radius=0.5 * case.spot_diameter,
         thickness=case.thickness,
-        cell=case.cell,
+        cells=case.cells,
         radius=case.far_radius,
     )
     start = np.full((grid.z.size + 2, grid.r.size + 2), tables.enthalpy_at(case.preheat))
     peak, totals = start.copy(), np.zeros(len(TOTALS))
     history = np.empty((HISTORY_ROWS, HISTORY_COLUMNS))
     run = _run(case, tables, melt, grid)
-    end, rows = march(start.copy(), peak, history, totals, run, grid, tables.metal, melt)
+    fields = _fields(start)
+    end, rows = march(
+        start.copy(),
+        start.copy(),
+        peak,
+        fields,
+        flattened(fields, grid, tables.metal),
+        history,
+        totals,
+        run,
+        grid,
+        tables.metal,
+        melt,
+    )
     gained = float((grid.dz @ (end - start)[1:-1, 1:-1]) @ grid.area)
     named = dict(zip(TOTALS, totals.tolist(), strict=True))
     return SpotSolution(
@@ -113,6 +122,19 @@ def beam_share(profile: str, spot_diameter: float, grid: SpotGrid) -> Array:
     return np.asarray(np.diff(inside) / grid.area)
 
 
+def _fields(start: Array) -> Fields:
+    rings = start.shape[1] - 2
+    return Fields(
+        source=np.zeros_like(start),
+        side=np.zeros_like(start),
+        down=np.zeros_like(start),
+        opened=np.zeros(rings),
+        depth=np.zeros(rings),
+        hottest=start[1].copy(),
+        losses=np.zeros(2),
+    )
+
+
 def _run(case: SpotCase, tables: MetalTables, melt: Melt, grid: SpotGrid) -> Run:
     beam = beam_share(case.profile, case.spot_diameter, grid)
     corners = np.array(case.shape.corners)
@@ -125,7 +147,7 @@ def _run(case: SpotCase, tables: MetalTables, melt: Melt, grid: SpotGrid) -> Run
         powers=corners[:, 1] * case.peak_power,
         ambient=case.preheat,
         diffusivity=_diffusivities(tables)[0],
-        stop_enthalpy=tables.enthalpy_at(_cold_enough(case) - 1.0),
+        stop_enthalpy=tables.enthalpy_at(case.cooled_to - 1.0),
         longest=case.pulse_duration + case.cooling,
         slowest_rate=slow,
         fastest_rate=fast,
@@ -133,14 +155,6 @@ def _run(case: SpotCase, tables: MetalTables, melt: Melt, grid: SpotGrid) -> Run
         open_step=FLOOR_STEP * grid.dz[0] * melt.pass_enthalpy / (case.peak_power * beam.max()),
         sink=FLOOR_STEP * grid.dz[0],
     )
-
-
-def _cold_enough(case: SpotCase) -> float:
-    """Return the temperature [K] at which cooling need not be followed further."""
-    for limit in (STRICT_SHIELDING_TEMPERATURE, SHIELDING_TEMPERATURE):
-        if limit > case.preheat + CLOSEST_TO_PREHEAT:
-            return limit
-    return case.preheat + 0.1 * (case.material.solidus - case.preheat)
 
 
 def _decay_rates(tables: MetalTables, melt: Melt, grid: SpotGrid) -> tuple[float, float]:
