@@ -1,8 +1,9 @@
-"""Commands around coupons as a person meets them: calibrate, plan, compare, follow."""
+"""Commands around coupons as a person meets them: calibrate, plan, compare, follow, gauge."""
 
 from __future__ import annotations
 
 import json
+import re
 from functools import cache
 from pathlib import Path
 
@@ -13,6 +14,7 @@ from coupon_samples import calibrated, thick_schedule
 from weldcalc.cli import main
 from weldcalc.qualification.coupon_writer import coupons_text
 from weldcalc.qualification.coupons import read_coupons
+from weldcalc.quantities import parse_quantity
 from weldcalc.record import make_record, write_record
 
 DEMO = Path(__file__).resolve().parent.parent / "reference_data" / "demo"
@@ -136,3 +138,37 @@ def test_follow_without_a_record_is_unusable_input(tmp_path: Path) -> None:
     done = run("follow", tmp_path, LOG)
     assert done.exit_code == 2
     assert "record.json" in done.stderr
+
+
+def test_gauge_says_what_to_type_into_the_coupon_list() -> None:
+    study = DEMO / "gauge_study.csv"
+    done = run("gauge", study)
+    assert done.exit_code == 0, done.output
+    assert fits(done)
+    by_ranges, by_variances = json.loads(run("gauge", study, "--json").stdout)["studies"]
+    assert (by_ranges["method"], by_variances["method"]) == ("average-range", "anova")
+    # scatter adds in squares, whatever splits it
+    for made in (by_ranges, by_variances):
+        squares = made["repeatability_mm"] ** 2 + made["reproducibility_mm"] ** 2
+        assert made["gauge_mm"] == pytest.approx(squares**0.5)
+    typed = re.search(r"Type ([0-9.]+ mm) into the column penetration_u", done.stdout)
+    assert typed
+    told = parse_quantity(typed[1], "penetration")
+    assert told == pytest.approx(1e-3 * by_variances["gauge_mm"], rel=5e-3)
+
+
+@pytest.mark.parametrize(
+    ("rows", "words"),
+    [
+        ("A,1,1,0.18\nA,1,2,0.18\nA,2,1,0.2\nA,2,2,0.2\n", "appraisers: 1"),
+        ("A,1,1,0.18\nA,1,2,0.18\nB,1,1,0.2\nB,1,2,0.2\n", "parts: 1"),
+        ("A,1,1,thin\n", "thin"),
+    ],
+)
+def test_gauge_names_what_a_study_lacks(tmp_path: Path, rows: str, words: str) -> None:
+    study = tmp_path / "study.csv"
+    study.write_text(f"appraiser,part,trial,penetration [mm]\n{rows}", encoding="utf-8")
+    done = run("gauge", study)
+    assert done.exit_code == 2
+    assert "study.csv" in done.stderr
+    assert words in done.stderr

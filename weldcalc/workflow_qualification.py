@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from attrs import frozen
 
+from weldcalc.errors import InputError
+
 if TYPE_CHECKING:
     from weldcalc.calibrating.design import NextCoupon
     from weldcalc.calibration import CalibrationResult
+    from weldcalc.qualification.gauge import GaugeStudy
     from weldcalc.schedule import Schedule
 
 
@@ -197,3 +201,43 @@ def _spread_form(schedule: Schedule, count: int) -> str:
     )
     rounded = [{key: float(f"{value:.3g}") for key, value in place.items()} for place in places]
     return coupon_form([{**place, "preheat": COLD} for place in rounded], weld_pass=item.name)
+
+
+def gauge_file(readings: Path) -> Answer:
+    """Split the scatter of a gauge study into gauge and part, by both methods.
+
+    Parameters
+    ----------
+    readings : Path
+        CSV, see `weldcalc.qualification.gauge_file.read_gauge_readings`.
+
+    Raises
+    ------
+    InputError
+        When the file cannot be used.
+    """
+    from weldcalc.qualification.gauge import gauge_study, has_range_constants
+    from weldcalc.qualification.gauge_file import read_gauge_readings
+    from weldcalc.texts.gauge import gauge_text
+
+    read = read_gauge_readings(readings)
+    try:
+        studies = [gauge_study(read.readings, "anova")]
+        if has_range_constants(read.readings):
+            studies.insert(0, gauge_study(read.readings, "average-range"))
+    except InputError as error:
+        raise error.in_file(readings.name) from None
+    return Answer(gauge_text(read, studies), _gauge_data(read.feature, studies))
+
+
+def _gauge_data(feature: str, studies: Sequence[GaugeStudy]) -> dict[str, Any]:
+    from weldcalc.fields import field, to_shown
+    from weldcalc.qualification.gauge import SPREADS
+
+    unit = field(feature).shown_unit
+    rows = []
+    for study in studies:
+        row = study.to_json()
+        spreads = {f"{key}_{unit}": to_shown(row.pop(key), feature) for key in SPREADS}
+        rows.append({**row, **spreads})
+    return {"feature": feature, "studies": rows}

@@ -110,10 +110,9 @@ def estimate_part_temperature(estimate: Estimate) -> Picture:
     Picture
         As `part_temperature`.
     """
-    histories = [one.history for one in estimate.passes]
     return part_temperature(
-        time=np.concatenate([history.time for history in histories]),
-        temperature=np.concatenate([history.part_temperature for history in histories]),
+        time=estimate.part_time,
+        temperature=estimate.part_temperature,
         most=estimate.schedule.goal.part_temperature,
         pass_starts={one.name: float(one.history.time[0]) for one in estimate.passes},
     )

@@ -27,6 +27,8 @@ SINGLE = {
     9: 0.3249,
     10: 0.3146,
 }
+# fields of a study that carry the unit of the readings
+SPREADS = ("repeatability", "reproducibility", "gauge", "part", "total")
 _DISTINCT = 1.41  # sqrt(2), as rounded where the number of categories was introduced
 _FEW_CATEGORIES = 5
 
@@ -107,6 +109,18 @@ def gauge_study(readings: ArrayLike, method: Method = "anova") -> GaugeStudy:
     else:
         raise InputError.of("method", 'give "average-range" or "anova"', method)
     return _study(method, repeat, between, part)
+
+
+def has_range_constants(readings: ArrayLike) -> bool:
+    """Return whether the study is small enough for the constants of method "average-range".
+
+    Parameters
+    ----------
+    readings : array_like, shape (appraisers, trials, parts)
+        As for `gauge_study`.
+    """
+    appraisers, trials, parts = np.shape(readings)
+    return trials in REPEAT and appraisers in SINGLE and parts in SINGLE
 
 
 def _checked(readings: ArrayLike) -> NDArray[np.float64]:
