@@ -51,6 +51,8 @@ def test_what_is_written_reads_back_the_same(tmp_path: Path) -> None:
     assert not read.is_shipped
     for name in ("family", "mean", "error", "box", "origin", "sha256", "surface"):
         assert getattr(read, name) == getattr(written, name)
+    for name in ("material", "walls", "haz_coupons"):
+        assert getattr(read, name) == getattr(written, name)
     assert np.array_equal(read.sample, result().calibration.sample)
     again = estimate(result().schedule, calibration=read).to_json()
     assert again == estimate(result().schedule, calibration=written).to_json()
@@ -104,7 +106,12 @@ def _set(key: str, value: Any) -> Callable[[dict[str, Any]], object]:
         (_set("mean", [1.0, 2.0]), "lacks or misspells"),
         (_set("sample", [[1.0, 2.0]]), "constants"),
         (_set("sample", "many"), "lacks or misspells"),
-        (_set("model_error", {"depth_ln": 0.0, "width_ln": 1.0, "absorptance": 1.0}), "above zero"),
+        (
+            _set(
+                "model_error", {"depth_ln": 0.0, "width_ln": 1.0, "absorptance": 1.0, "haz_ln": 1.0}
+            ),
+            "above zero",
+        ),
     ],
 )
 def test_a_wrong_file_is_refused_with_the_reason(

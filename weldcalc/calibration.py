@@ -18,6 +18,7 @@ from weldcalc.calibrating.model import ABSORPTANCE, CouponModel, Unknowns, unkno
 from weldcalc.calibrating.refusal import Refusal, contradictions, reasons_against
 from weldcalc.calibrating.sections import (
     READING,
+    SIZES,
     CouponCase,
     CouponList,
     coupon_cases,
@@ -168,6 +169,7 @@ def calibrate(schedule: Schedule, coupons: CouponList, *, seed: int = SEED) -> C
     if reasons:
         raise Refusal(reasons)
     surface = schedule.preparation.surface
+    walls = [case.pulse["thickness"] for case in cases]
     calibration = Calibration(
         family=metal.family,
         mean=decode(made.fit.values),
@@ -176,6 +178,9 @@ def calibrate(schedule: Schedule, coupons: CouponList, *, seed: int = SEED) -> C
         box=box_of(cases),
         origin=f"{len(cases)} coupons of {coupons.name} on {metal.name}, {surface}",
         surface=surface,
+        material=metal.name,
+        walls=(min(walls), max(walls)),
+        haz_coupons=sum(bool(case.known[SIZES.index("haz_width")]) for case in cases),
     )
     return CalibrationResult(
         calibration=calibration,
@@ -262,9 +267,9 @@ def _model_error(
     explained = expected - made.unexplained**2
     depth, width, haz = (
         _pooled(error[:, k] ** 2 - explained[:, k], first)
-        for k, first in enumerate((shipped.depth, shipped.width, shipped.width))
+        for k, first in enumerate((shipped.depth, shipped.width, shipped.haz))
     )
-    return ModelError(depth=depth, width=max(width, haz), absorptance=shipped.absorptance)
+    return ModelError(depth=depth, width=width, absorptance=shipped.absorptance, haz=haz)
 
 
 def _pooled(excess: Floats, first: float) -> float:

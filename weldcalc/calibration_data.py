@@ -5,6 +5,8 @@ The fitting stands elsewhere and depends on this; the prediction only reads it.
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from attrs import field, frozen
 from numpy.typing import NDArray
@@ -16,12 +18,15 @@ from weldcalc.heatflow.constants import (
     ModelConstants,
     ModelError,
     ValidityBox,
+    beyond,
     draws,
     fitted_constants,
 )
 from weldcalc.materials import Material
 
 Floats = NDArray[np.float64]
+
+_OWN = "the coupons of the calibration"
 
 
 @frozen(eq=False)
@@ -45,7 +50,14 @@ class Calibration:
     sha256 : str
         Of the calibration file; empty for the shipped constants.
     surface : str
-        State of the surface that the absorptance was fitted to.
+        State of the surface of the coupons; empty for the shipped constants, whose published
+        pulses were on polished metal.
+    material : str
+        Grade of the coupons; empty for the shipped constants.
+    walls : tuple of (float, float) or None
+        Least and greatest wall of the coupons [m]; None for the shipped constants.
+    haz_coupons : int
+        Coupons with a measured heat-affected width.
     """
 
     family: str
@@ -55,7 +67,10 @@ class Calibration:
     box: ValidityBox
     origin: str
     sha256: str = ""
-    surface: str = "polished"
+    surface: str = ""
+    material: str = ""
+    walls: tuple[float, float] | None = None
+    haz_coupons: int = 0
 
     def __attrs_post_init__(self) -> None:
         """Refuse a sample of the wrong shape."""
@@ -66,6 +81,27 @@ class Calibration:
     def is_shipped(self) -> bool:
         """Tell whether these are the constants that weldcalc comes with."""
         return not self.sha256
+
+    def outside(self, item: Any, *, material: str, wall: float) -> tuple[str, ...]:
+        """Return one line for each way in which a pass is unlike what the constants rest on.
+
+        Parameters
+        ----------
+        item : WeldPass
+            Gives the pulse.
+        material : str
+            Grade that is welded.
+        wall : float
+            Its thickness [m].
+        """
+        if self.is_shipped:
+            return self.box.outside(item)
+        found = list(self.box.outside(item, _OWN))
+        if self.walls is not None:
+            found.append(beyond("wall thickness", wall, self.walls, 1e3, "mm", _OWN))
+        if self.material not in ("", material):
+            found.append(f"{material} is another material than that of {_OWN}, {self.material}")
+        return tuple(filter(None, found))
 
     def draws(self, count: int, seed: int) -> list[ModelConstants]:
         """Return constants drawn from the posterior, whole rows, so that they stay correlated.

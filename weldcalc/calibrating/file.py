@@ -86,7 +86,6 @@ def _origin(result: CalibrationResult) -> dict[str, Any]:
 
 def _numbers(result: CalibrationResult) -> dict[str, Any]:
     made, box = result.calibration, result.calibration.box
-    walls = [case.pulse["thickness"] for case in result.cases]
     return {
         "names": list(NAMES),
         "logarithmic": [name for name in NAMES if name not in LINEAR],
@@ -98,6 +97,7 @@ def _numbers(result: CalibrationResult) -> dict[str, Any]:
             "depth_ln": made.error.depth,
             "width_ln": made.error.width,
             "absorptance": made.error.absorptance,
+            "haz_ln": made.error.haz,
         },
         "unexplained_ln": _by_size(result.solution.unexplained),
         "leave_one_out_ln": _by_size(result.leave_one_out_error),
@@ -106,8 +106,9 @@ def _numbers(result: CalibrationResult) -> dict[str, Any]:
             "spot_diameter_m": list(box.spot_diameter),
             "pulse_duration_s": list(box.pulse_duration),
             "irradiance_W_m2": list(box.irradiance),
-            "wall_thickness_m": [min(walls), max(walls)],
+            "wall_thickness_m": list(made.walls or ()),
         },
+        "coupons_with_haz_width": made.haz_coupons,
     }
 
 
@@ -242,6 +243,7 @@ def _calibration(data: Mapping[str, Any]) -> Calibration:
             depth=float(error["depth_ln"]),
             width=float(error["width_ln"]),
             absorptance=float(error["absorptance"]),
+            haz=float(error["haz_ln"]),
         ),
         box=ValidityBox(
             spot_diameter=_span(box["spot_diameter_m"]),
@@ -251,6 +253,9 @@ def _calibration(data: Mapping[str, Any]) -> Calibration:
         origin=str(data["origin"]),
         sha256=str(data["sha256"]),
         surface=str(data["surface"]),
+        material=str(data["material"]),
+        walls=_span(box["wall_thickness_m"]),
+        haz_coupons=int(data["coupons_with_haz_width"]),
     )
 
 
@@ -280,7 +285,8 @@ def _check_numbers(made: Calibration, name: str) -> None:
         problems.add(f"{name}: mean", "holds an absorptance outside 0 to 1", made.mean.absorptance)
     if not np.all(made.sample >= 0):
         problems.add(f"{name}: sample", "holds negative constants")
-    if min(made.error.depth, made.error.width, made.error.absorptance) <= 0:
+    error = made.error
+    if min(error.depth, error.width, error.absorptance, error.haz) <= 0:
         problems.add(f"{name}: model_error", "has to be above zero")
     if any(low > high for low, high in (made.box.spot_diameter, made.box.irradiance)):
         problems.add(f"{name}: box", "its ends are the wrong way round")
