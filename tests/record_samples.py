@@ -117,11 +117,13 @@ def calibration_file(folder: Path) -> Path:
         "names": list(NAMES),
         "mean": row,
         "sample": [row, row],
-        "model_error": {"depth_ln": 0.1, "width_ln": 0.1, "absorptance": 0.02},
+        "model_error": {"depth_ln": 0.1, "width_ln": 0.1, "absorptance": 0.02, "haz_ln": 0.1},
+        "coupons_with_haz_width": 0,
         "box": {
             "spot_diameter_m": [0.3e-3, 0.8e-3],
             "pulse_duration_s": [1e-3, 10e-3],
             "irradiance_W_m2": [1e9, 5e9],
+            "wall_thickness_m": [0.4e-3, 0.4e-3],
         },
         "coupon_fit": [],
     }
@@ -140,6 +142,15 @@ def _template() -> Path:
 def copied_record(folder: Path) -> Path:
     """Return a fresh copy of a sound record without views; made once, copied often."""
     return Path(shutil.copytree(_template(), folder / "record"))
+
+
+def copied_example(folder: Path) -> Path:
+    """Return a copy of the example record of the project, which is made at full size.
+
+    For tests that recheck in another process: there nothing of the tests is smaller.
+    """
+    example = Path(__file__).parents[1] / "reports" / "example"
+    return Path(shutil.copytree(example, folder / "record"))
 
 
 @cache

@@ -11,7 +11,7 @@ from pathlib import Path
 import nbformat
 import pytest
 from nbformat.v4 import new_code_cell, new_notebook
-from record_samples import copied_record, data_of, full_record, write_schedule
+from record_samples import copied_example, copied_record, data_of, full_record, write_schedule
 
 from weldcalc import notebook
 from weldcalc.errors import InputError, WeldcalcError
@@ -128,7 +128,7 @@ class TestEnvironment:
             "run_template('recheck_a_record', parameters={'record_folder': sys.argv[1]},"
             " output=Path(sys.argv[2]))"
         )
-        record = str(copied_record(tmp_path))
+        record = str(copied_example(tmp_path))
         done = subprocess.run(
             [sys.executable, "-W", "error", "-c", code, record, str(tmp_path / "out.ipynb")],
             capture_output=True,

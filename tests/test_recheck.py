@@ -205,13 +205,23 @@ class TestDiffers:
         assert "computed.passes[root].pulse_energy_J" in fields
 
     @pytest.mark.parametrize(
-        "text", ["nonsense = 1\n", "a = " + "[" * 50_000, "\ufeff", 'a = "\ud7ff', SCHEDULE + "\0"]
+        "text", [SCHEDULE + "nonsense = 1\n", "a = " + "[" * 50_000, "#" * 2000, SCHEDULE + "\0"]
     )
     def test_altered_input_that_cannot_be_used_is_told_as_altered(self, folder, text):
         (folder / "inputs/schedule.toml").write_text(text, encoding="utf-8")
         result = recheck(folder)
         assert result.answer == "differs"
         assert [d.field for d in result.differences] == ["input_files[schedule].sha256"]
+
+    @pytest.mark.parametrize("kept", [0, 1, 0.4, 0.9])
+    def test_input_that_was_cut_on_the_way_is_unusable_and_named(self, folder, kept):
+        path = folder / "inputs/schedule.toml"
+        whole = path.read_bytes()
+        path.write_bytes(whole[: kept if isinstance(kept, int) else int(kept * len(whole))])
+        result = recheck(folder)
+        assert result.exit_code == 2
+        assert "inputs/schedule.toml is cut short" in result.to_text()
+        assert "\n" not in result.to_text()
 
     def test_json_holds_the_same(self, folder):
         rewrite(folder, _number, sealed=True)

@@ -12,6 +12,7 @@ from typing import Any
 import pytest
 from record_samples import (
     SCHEDULE,
+    copied_example,
     copied_record,
     remember_estimates,
     rewrite,
@@ -19,6 +20,8 @@ from record_samples import (
 
 from weldcalc.canonical import sha256_of_bytes
 from weldcalc.recheck import recheck
+
+INPUTS = ["inputs/acceptance.toml", "inputs/coupons.csv", "inputs/schedule.toml"]
 
 
 @pytest.fixture(autouse=True)
@@ -92,7 +95,8 @@ class TestCannotBeRead:
         rewrite(folder, change, sealed=True)
         result = recheck(folder)
         assert (result.answer, result.exit_code) == ("cannot be read", 2)
-        assert "record.json" in result.words
+        assert "record.json" in result.to_text()
+        assert "\n" not in result.to_text()
 
     @pytest.mark.parametrize(
         "content",
@@ -132,6 +136,15 @@ class TestCannotBeRead:
         os.mkfifo(folder / name)
         assert recheck(folder).exit_code == 2
 
+    @pytest.mark.parametrize("name", ["record.json", "inputs/schedule.toml"])
+    def test_text_in_another_encoding(self, folder, name):
+        path = folder / name
+        path.write_bytes(path.read_text(encoding="utf-8").encode("utf-16"))
+        result = recheck(folder)
+        assert result.exit_code == 2
+        assert name in result.to_text()
+        assert "\n" not in result.to_text()
+
     def test_missing_input(self, folder):
         (folder / "inputs/schedule.toml").unlink()
         result = recheck(folder)
@@ -158,8 +171,9 @@ class TestCannotBeRead:
 
 
 class TestTouchesNothingElse:
-    def test_opens_only_the_files_that_the_record_names(self, folder, tmp_path):
+    def test_opens_only_the_files_that_the_record_names(self, tmp_path):
         """Watched by Python's own audit hook in a process of its own."""
+        folder = copied_example(tmp_path)
         for name in ("sitecustomize.py", "numpy.py", "weldcalc.py", "conftest.py", "evil.ipynb"):
             (folder / name).write_text("raise SystemExit('executed')")
             (folder / "inputs" / name).write_text("raise SystemExit('executed')")
@@ -183,7 +197,7 @@ class TestTouchesNothingElse:
             text=True,
             check=True,
         )
-        assert json.loads(done.stdout) == ["reproduced", ["inputs/schedule.toml", "record.json"]]
+        assert json.loads(done.stdout) == ["reproduced", [*INPUTS, "record.json"]]
 
     def test_changes_nothing_in_the_folder(self, folder):
         before = {path: path.stat().st_mtime_ns for path in folder.rglob("*")}

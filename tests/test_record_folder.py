@@ -6,6 +6,7 @@ import signal
 import subprocess
 import sys
 import threading
+import time
 import tomllib
 from functools import cache
 from pathlib import Path
@@ -135,3 +136,24 @@ class TestWriting:
 @cache
 def _record() -> Record:
     return make_record(schedule_from_mapping(tomllib.loads(SCHEDULE)))
+
+
+def test_views_beside_the_others_get_a_folder_that_stays_where_it_is(tmp_path, monkeypatch):
+    """A notebook is run in another working folder, while other views are being written."""
+    monkeypatch.chdir(tmp_path)
+    moved, elsewhere = threading.Event(), tmp_path / "elsewhere"
+    elsewhere.mkdir()
+
+    def notebook(draft: Path) -> None:
+        monkeypatch.chdir(elsewhere)
+        moved.set()
+        time.sleep(0.2)
+        monkeypatch.chdir(tmp_path)
+
+    def card(draft: Path) -> None:
+        assert moved.wait(20)
+        (draft / "setup_card.pdf").write_bytes(b"card")
+
+    written = write_record(_record(), Path("record"), views=[notebook], beside=[card])
+    assert written.notes == ()
+    assert (tmp_path / "record/setup_card.pdf").read_bytes() == b"card"

@@ -13,7 +13,7 @@ from nbformat.v4 import new_code_cell, new_notebook, new_output
 from record_samples import HOSTILE, data_of, full_record
 
 from weldcalc import page
-from weldcalc.page.pieces import element, table, text
+from weldcalc.page.pieces import bare, element, table, text
 from weldcalc.page.results import shown_result
 from weldcalc.report import LARGEST_PAGE, PageError, css_text, write_page
 
@@ -141,8 +141,7 @@ class TestReadableByEverybody:
             "Findings",
             "What a procedure specification has to state",
             "Governing code",
-            "Sources",
-            "How this record was made",
+            "Sources, and how this record was made",
         ]
         found = [words for level, words in parsed.headings if level == 2]
         assert [words for words in found if words in wanted] == wanted
@@ -230,6 +229,23 @@ class TestPieces:
 def _finding(weight: str, code: str) -> dict[str, str]:
     texts = {"text": f"found {code}", "remedy": "", "source": "", "where": ""}
     return {"weight": weight, "code": code, **texts}
+
+
+class TestFrame:
+    def test_page_leaves_out_what_a_notebook_wraps_around_a_piece(self, tmp_path):
+        piece = page.Piece("<p>shown</p>")
+        cell = new_code_cell("1", execution_count=1)
+        cell.outputs = [new_output("display_data", data={"text/html": piece._repr_html_()})]
+        nbformat.write(new_notebook(cells=[cell]), tmp_path / "a.ipynb")
+        made = write_page(tmp_path / "a.ipynb", tmp_path / "a.html", title="t", footer="f")
+        written = made.read_text(encoding="utf-8")
+        assert "<p>shown</p>" in written
+        assert "weldcalc-piece" in piece._repr_html_()
+        assert "weldcalc-piece" not in written
+
+    @pytest.mark.parametrize("other", ["", "<p>of another maker</p></div>", "<style></style>"])
+    def test_other_html_stays_as_it_is(self, other):
+        assert bare(other) == other
 
 
 class TestOnlyFromANotebookThatRan:

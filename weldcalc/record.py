@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -28,7 +29,7 @@ from weldcalc.records.files import (
     write_folder,
 )
 from weldcalc.records.results import estimated
-from weldcalc.records.sign_off import form
+from weldcalc.records.sign_off import form, read_sign_off
 
 if TYPE_CHECKING:
     from weldcalc.prediction import Estimate
@@ -126,19 +127,42 @@ def make_record(
     InputError
         When an input cannot be used or does not fit the others.
     """
-    files = [_schedule_file(schedule)]
     given = {
         "coupons": coupons,
         "acceptance": acceptance,
         "calibration": calibration,
         "sign_off": sign_off,
     }
+    _refuse_unusable(schedule, given)
+    files = [_schedule_file(schedule)]
     files += _material_files(files[0], schedule)
     files += [_input_file(role, Path(path)) for role, path in given.items() if path is not None]
     if previous is not None:
         content = read_inside(Path(previous), RECORD_NAME)
         files.append(InputFile(role="previous", name=RECORD_NAME, content=content))
     return Record(data=_with_circumstances(content_of(files)), files=tuple(files))
+
+
+def _refuse_unusable(schedule: Schedule | Path | str, given: Mapping[str, Path | None]) -> None:
+    """Read every input once before anything is computed, so that it is named as the user does."""
+    from weldcalc.calibrating.file import read_calibration
+    from weldcalc.qualification.acceptance import read_acceptance
+    from weldcalc.qualification.coupons import read_coupons
+    from weldcalc.schedule import load_schedule
+
+    loaded = load_schedule(schedule) if isinstance(schedule, Path | str) else schedule
+    wall = loaded.joint.wall_thickness
+    readers: dict[str, Callable[[Path], object]] = {
+        "coupons": lambda path: read_coupons(path, wall_thickness=wall),
+        "acceptance": read_acceptance,
+        "calibration": read_calibration,
+        "sign_off": lambda path: read_sign_off(
+            text_of(_input_file("sign_off", path).content, path.name), path.name
+        ),
+    }
+    for role, path in given.items():
+        if path is not None:
+            readers[role](Path(path))
 
 
 def _schedule_file(schedule: Schedule | Path | str) -> InputFile:
@@ -208,7 +232,11 @@ def read_record(folder: Path | str) -> dict[str, Any]:
 
 
 def write_record(
-    record: Record, folder: Path | str, *, views: Sequence[View] = ()
+    record: Record,
+    folder: Path | str,
+    *,
+    views: Sequence[View] = (),
+    beside: Sequence[View] = (),
 ) -> WrittenRecord:
     """Write a record into a new folder: whole, or not at all.
 
@@ -221,6 +249,8 @@ def write_record(
     views : sequence of callable, optional
         Each is called with the unfinished folder and adds one view of the record (notebook, page,
         card). A view that fails leaves a note and no gap in the record itself.
+    beside : sequence of callable, optional
+        Views that need none of the others: they are made in a thread of their own meanwhile.
 
     Returns
     -------
@@ -239,7 +269,11 @@ def write_record(
 
     def fill(draft: Path) -> None:
         _write_files(record, draft)
-        notes.extend(note for view in views for note in _view_notes(view, draft))
+        draft = draft.absolute()  # running a notebook changes the working folder meanwhile
+        with ThreadPoolExecutor(max_workers=1) as pool:
+            made = [pool.submit(_view_notes, view, draft) for view in beside]
+            notes.extend(note for view in views for note in _view_notes(view, draft))
+            notes.extend(note for one in made for note in one.result())
 
     write_folder(folder, fill)
     return WrittenRecord(folder=folder, record=record, notes=tuple(notes))

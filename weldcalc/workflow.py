@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextlib import suppress
+from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -71,14 +73,19 @@ def write_full_record(
         sign_off=sign_off,
         previous=previous,
     )
-    return write_record(record, folder, views=_views(record, Path(folder), step))
+    return write_record(
+        record,
+        folder,
+        views=_page_views(record, Path(folder), step),
+        beside=_file_views(record, step),
+    )
 
 
 def _say_nothing(name: str) -> None:
     """Take the name of a step and do nothing with it."""
 
 
-def _views(record: Record, folder: Path, step: Step) -> tuple[View, ...]:
+def _page_views(record: Record, folder: Path, step: Step) -> tuple[View, ...]:
     def notebook(draft: Path) -> None:
         from weldcalc.notebook import run_template
 
@@ -100,6 +107,10 @@ def _views(record: Record, folder: Path, step: Step) -> tuple[View, ...]:
             draft / NOTEBOOK_NAME, draft / PAGE_NAME, title=_title(record), footer=_footer(record)
         )
 
+    return notebook, page
+
+
+def _file_views(record: Record, step: Step) -> tuple[View, ...]:
     def card(draft: Path) -> None:
         from weldcalc.card import write_setup_card
 
@@ -114,7 +125,10 @@ def _views(record: Record, folder: Path, step: Step) -> tuple[View, ...]:
         made = open_record(draft, record.sha256)[1]
         write_pulse_table(made.schedule, draft / PULSES_NAME, made=made)
 
-    return notebook, page, card, pulses
+    # a drawing asks for IPython, which the thread that runs the notebook may have half imported
+    with suppress(ImportError):
+        import_module("ipykernel.kernelspec")
+    return card, pulses
 
 
 def _title(record: Record) -> str:

@@ -6,10 +6,11 @@ inputs, the data or weldcalc itself differ.
 
 from __future__ import annotations
 
+import os
 import platform
 import tempfile
-import tomllib
 from collections.abc import Mapping, Sequence
+from functools import cache
 from importlib import metadata
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -32,6 +33,7 @@ from weldcalc.records.sign_off import (
 )
 from weldcalc.records.sources import material_rows, materials_used, source_rows
 from weldcalc.reference import manifest_sha256, read_toml
+from weldcalc.schedules.toml_file import toml_from_bytes
 
 if TYPE_CHECKING:
     from weldcalc.schedule import Schedule
@@ -91,13 +93,16 @@ class InputFile:
         }
 
 
-def content_of(files: Sequence[InputFile]) -> dict[str, Any]:
+def content_of(files: Sequence[InputFile], *, signed_for: str = "") -> dict[str, Any]:
     """Return the whole hashed part of a record, computed from its input files.
 
     Parameters
     ----------
     files : sequence of InputFile
         One schedule, and at most one of each other role.
+    signed_for : str, optional
+        Digest of results that signatures may stand for besides those computed here: on a recheck
+        that of the record, whose last digits another machine may not reach.
 
     Returns
     -------
@@ -112,7 +117,10 @@ def content_of(files: Sequence[InputFile]) -> dict[str, Any]:
     _refuse_foreign_materials(files)
     with tempfile.TemporaryDirectory(prefix="weldcalc-") as name:
         staged = {file.role: _stage(file, Path(name)) for file in files}
-        computed = _content({file.role: file for file in files}, staged)
+        try:
+            computed = _content({file.role: file for file in files}, staged, signed_for)
+        except InputError as error:  # nobody knows the passing folder
+            raise error.relative_to(f"{name}{os.sep}") from None
     content: dict[str, Any] = plain(computed)
     content["record_sha256"] = record_digest(content)
     return content
@@ -138,10 +146,7 @@ def material_files_of(schedule_text: str, where: str) -> dict[str, str]:
     InputError
         When the text is no TOML.
     """
-    try:
-        joint = tomllib.loads(schedule_text).get("joint")
-    except tomllib.TOMLDecodeError as error:
-        raise InputError.of(where, f"cannot be read as TOML: {error}") from None
+    joint = toml_from_bytes(schedule_text.encode("utf-8"), where).get("joint")
     typed = {role: joint.get(role) for role in MATERIAL_ROLES} if isinstance(joint, dict) else {}
     found: dict[str, str] = {}
     for role, name in typed.items():
@@ -168,7 +173,9 @@ def _stage(file: InputFile, folder: Path) -> Path:
     return path
 
 
-def _content(files: Mapping[str, InputFile], staged: Mapping[str, Path]) -> dict[str, Any]:
+def _content(
+    files: Mapping[str, InputFile], staged: Mapping[str, Path], signed_for: str
+) -> dict[str, Any]:
     from weldcalc.schedule import load_schedule
 
     schedule = load_schedule(staged["schedule"])
@@ -178,7 +185,7 @@ def _content(files: Mapping[str, InputFile], staged: Mapping[str, Path]) -> dict
         made, coupons=staged.get("coupons"), acceptance=staged.get("acceptance")
     )
     digest = computed_digest(computed)
-    sign_off = _sign_off(files.get("sign_off"), digest)
+    sign_off = _sign_off(files.get("sign_off"), (digest, *filter(None, [signed_for])))
     fields = schedule_fields(schedule)
     items = record_items(fields | _headings(schedule), sign_off.items)
     metals = materials_used(schedule.joint)
@@ -222,11 +229,11 @@ def _headings(schedule: Schedule) -> dict[str, dict[str, str]]:
     }
 
 
-def _sign_off(file: InputFile | None, digest: str) -> SignOff:
+def _sign_off(file: InputFile | None, digests: Sequence[str]) -> SignOff:
     if file is None:
         return SignOff()
     sign_off = read_sign_off(text_of(file.content, file.name), file.name)
-    check_what_is_signed(sign_off, digest, file.name)
+    check_what_is_signed(sign_off, digests, file.name)
     return sign_off
 
 
@@ -294,5 +301,10 @@ def environment() -> dict[str, Any]:
         "python": platform.python_version(),
         "system": platform.system(),
         "machine": platform.machine(),
-        "packages": {name: metadata.version(name) for name in _PACKAGES},
+        "packages": dict(_versions()),
     }
+
+
+@cache
+def _versions() -> dict[str, str]:
+    return {name: metadata.version(name) for name in _PACKAGES}

@@ -47,7 +47,9 @@ RULES = (
 )
 
 
-def goal_checks(goal: Any, passes: Sequence[Result]) -> list[dict[str, Any]]:
+def goal_checks(
+    goal: Any, passes: Sequence[Result], fill: Result | None = None
+) -> list[dict[str, Any]]:
     """Return each goal that was given, beside what the passes are expected to do.
 
     Parameters
@@ -56,6 +58,8 @@ def goal_checks(goal: Any, passes: Sequence[Result]) -> list[dict[str, Any]]:
         SI values; None where not given.
     passes : sequence of mapping
         Results of each pass under their JSON keys.
+    fill : mapping, optional
+        Faces of the weld at the largest gap, under their JSON keys; None where nothing melts.
 
     Returns
     -------
@@ -70,7 +74,28 @@ def goal_checks(goal: Any, passes: Sequence[Result]) -> list[dict[str, Any]]:
         if getattr(goal, rule.goal) is not None
     ]
     is_partial = goal.penetration is not None and goal.penetration < 1.0
-    return [check for check in checks if not (is_partial and check["goal"] == "root_width")]
+    kept = [check for check in checks if not (is_partial and check["goal"] == "root_width")]
+    return kept if goal.underfill is None else [*kept, _underfill(goal.underfill, passes, fill)]
+
+
+def _underfill(goal: float, passes: Sequence[Result], fill: Result | None) -> dict[str, Any]:
+    """Return the check of the face: its worst case decides, for the gap is a largest one."""
+    wanted = float(to_json(goal, "goal.underfill") or 0.0)
+    found = None if fill is None else float(fill["below_higher_edge_mm"])
+    verdict: Verdict = "misses"
+    if found is not None:
+        verdict = "meets" if found <= wanted * (1 + _ROUNDING) else "may miss"
+    return {
+        "goal": "underfill",
+        "bound": "at most",
+        "wanted": wanted,
+        "wanted_shown": show(goal, "goal.underfill"),
+        "predicted": found,
+        "result": "below_higher_edge_mm",
+        "compared": "at the largest gap and mismatch",
+        "from_pass": " and ".join(item["name"] for item in passes),
+        "verdict": verdict,
+    }
 
 
 def _check(rule: GoalRule, goal: float, passes: Sequence[Result]) -> dict[str, Any]:

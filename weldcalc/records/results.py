@@ -12,6 +12,8 @@ from weldcalc.findings import Finding
 from weldcalc.materials import Material
 from weldcalc.records.coupons import before_calibration, plan_against_done
 from weldcalc.records.goals import goal_checks
+from weldcalc.records.split import heat_splits
+from weldcalc.records.studies import studies_of
 from weldcalc.reference import read_bytes
 
 _AS_SET = 0.01  # a setting read off a machine is rounded; closer than this is the same setting
@@ -71,7 +73,8 @@ def computed_results(
     -------
     dict
         Plain values; keys goals, passes, findings and the further ones of the estimate,
-        shielding, laser_safety, before_calibration (empty without one), coupons (empty where none
+        shielding, laser_safety, window of the first pass, scatter with ranked causes, heat_split
+        (empty for a butt joint), before_calibration (empty without one), coupons (empty where none
         were given), plan against done, and judgement (None without coupons or limits).
 
     Raises
@@ -82,15 +85,19 @@ def computed_results(
     from weldcalc.safety import laser_estimates
 
     schedule = estimate.schedule
+    studies = studies_of(estimate)
     made = {key: item for key, item in plain(estimate.to_json()).items() if key in _KEPT}
     eye, eye_findings = laser_estimates(schedule)
     measured = _read_coupons(schedule, coupons)
     more = [*eye_findings, *coupon_findings(schedule, measured)]
     return {
-        "goals": goal_checks(schedule.goal, made["passes"]),
+        "goals": goal_checks(schedule.goal, made["passes"], made["whole_weld"]["fill"]),
         **made,
         "findings": _each_once([*made["findings"], *(item.to_json() for item in more)]),
         "laser_safety": [item.to_json() for item in eye],
+        "window": studies.window,
+        "scatter": studies.scatter,
+        "heat_split": heat_splits(estimate),
         "before_calibration": before_calibration(estimate),
         "coupons": [section.to_json() for section in measured],
         "plan": plan_against_done(measured, _limits(acceptance)),
