@@ -16,6 +16,8 @@ from weldcalc.canonical import (
     leaves,
     parse_json,
     plain,
+    record_digest,
+    sha256_of,
     sha256_of_bytes,
 )
 from weldcalc.errors import InputError, WeldcalcError
@@ -91,3 +93,77 @@ class TestCanonicalForm:
         base = {"x": 1.234567, "text": "said so"}
         assert computed_digest(base) == computed_digest({"x": 1.2345670001, "text": "said thus"})
         assert computed_digest(base) != computed_digest({"x": 1.23458, "text": "said so"})
+
+
+def _nested(depth: int, *, opening: str, closing: str) -> str:
+    return opening * depth + "0" + closing * depth
+
+
+@pytest.mark.parametrize(("opening", "closing"), [("[", "]"), ('{"a":', "}")])
+def test_nesting_is_taken_up_to_its_limit_and_no_deeper(opening: str, closing: str) -> None:
+    parse_json(_nested(40, opening=opening, closing=closing), "record.json")
+    with pytest.raises(InputError, match="nested too deeply"):
+        parse_json(_nested(41, opening=opening, closing=closing), "record.json")
+
+
+def test_the_name_that_stands_twice_is_told() -> None:
+    with pytest.raises(InputError, match=r"record\.json: .*the name 'b' stands twice"):
+        parse_json('{"c": 1, "b": 1, "a": 2, "b": 1}', "record.json")
+    with pytest.raises(InputError, match=r"the name 'x' stands twice"):
+        parse_json('{"a": [{"x": 1, "x": 1}]}', "record.json")
+
+
+@pytest.mark.parametrize(("number", "taken"), [("9.99e299", True), ("1e300", False)])
+def test_numbers_are_taken_up_to_their_limit(number: str, taken: bool) -> None:
+    for text in (f'{{"a": {number}}}', f'{{"a": -{number}}}'):
+        if taken:
+            assert abs(parse_json(text, "record.json")["a"]) == float(number)
+            continue
+        with pytest.raises(InputError, match="a number is too large"):
+            parse_json(text, "record.json")
+
+
+@pytest.mark.parametrize(
+    ("items", "labels"),
+    [
+        ([{"name": "root"}, {"name": "cover"}], ["root", "cover"]),
+        ([{"role": "schedule", "name": "a"}, {"role": "coupons", "name": "a"}], None),
+        ([{"name": "root"}, {"name": "root"}], ["0", "1"]),  # not one of their own
+        ([{"name": "root"}, {"title": "cover"}], ["0", "1"]),  # one has none
+        ([{"name": "root"}, 7], ["0", "1"]),  # one can have none
+        ([{"name": 1}, {"name": 2}], ["0", "1"]),  # a number is no name
+        ([{"name": "root", "key": "a"}, {"name": "root", "key": "b"}], ["a", "b"]),
+        ([{"goal": "depth"}, {"goal": "width"}], ["depth", "width"]),
+        ([{"field": "gap"}, {"field": "arc"}], ["gap", "arc"]),
+    ],
+)
+def test_items_of_a_list_are_told_apart(items: list[object], labels: list[str] | None) -> None:
+    wanted = labels or ["schedule", "coupons"]
+    paths = [path for path, _ in leaves({"list": items})]
+    first = list(dict.fromkeys(path.split("]")[0].removeprefix("list[") for path in paths))
+    assert first == wanted
+
+
+def test_an_empty_part_is_a_leaf() -> None:
+    assert list(leaves({"a": {}, "b": [], "c": {"d": []}})) == [("a", {}), ("b", []), ("c.d", [])]
+
+
+def test_order_of_a_set_does_not_matter_and_that_of_a_list_does() -> None:
+    assert canonical_json({"a": {"y", "x"}}) == canonical_json({"a": frozenset(["x", "y"])})
+    assert canonical_json(["y", "x"]) != canonical_json(["x", "y"])
+
+
+def test_time_and_place_are_outside_the_digest_of_a_record_and_all_else_inside() -> None:
+    record = {"record_sha256": "0", "made_utc": "now", "environment": {"os": "x"}, "title": "T"}
+    same = {"record_sha256": "1", "made_utc": "then", "environment": {}, "title": "T"}
+    assert record_digest(record) == record_digest(same)
+    assert record_digest(record) != record_digest({**record, "title": "U"})
+    assert record_digest(record) == sha256_of({"title": "T"})
+
+
+def test_wording_is_outside_the_digest_of_results_at_any_depth() -> None:
+    one = {"findings": [{"rule": "gap", "text": "so", "remedy": "do", "x": 0.1}]}
+    other = {"findings": [{"rule": "gap", "text": "thus", "remedy": "leave", "x": 0.1}]}
+    assert computed_digest(one) == computed_digest(other)
+    changed = {"findings": [{"rule": "arc", "text": "so", "remedy": "do", "x": 0.1}]}
+    assert computed_digest(one) != computed_digest(changed)

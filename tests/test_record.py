@@ -16,6 +16,7 @@ from record_samples import (
     write_schedule,
 )
 
+from weldcalc import record as record_module
 from weldcalc.canonical import (
     record_digest,
     sha256_of_bytes,
@@ -104,6 +105,23 @@ class TestContent:
         record = make_record(schedule)
         assert record.data["schedule"]["pass.root.peak_power"]["si"] == 400.0
         assert b"390" not in record.files[0].content
+        assert record.files[0].name == "schedule.toml"
+
+    def test_a_schedule_left_as_loaded_is_kept_byte_for_byte(self, tmp_path):
+        path = write_schedule(tmp_path, SCHEDULE + "# a remark of the engineer\n")
+        (tmp_path / "other.toml").write_bytes(path.read_bytes())
+        record = make_record(load_schedule(tmp_path / "other.toml"))
+        assert record.files[0].content == path.read_bytes()
+        assert record.files[0].name == "other.toml"
+
+    def test_an_input_may_be_as_large_as_the_limit_and_no_larger(self, tmp_path, monkeypatch):
+        path = write_schedule(tmp_path)
+        size = path.stat().st_size
+        monkeypatch.setattr(record_module, "LARGEST_FILE", size)
+        assert make_record(path).files[0].content == path.read_bytes()
+        monkeypatch.setattr(record_module, "LARGEST_FILE", size - 1)
+        with pytest.raises(InputError, match=r"schedule\.toml: is larger than \d+ KiB"):
+            make_record(path)
 
     def test_own_material_file_is_kept_beside_the_schedule(self, tmp_path):
         (tmp_path / "own_ti.toml").write_bytes(_shipped_material())
