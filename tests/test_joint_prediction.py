@@ -284,7 +284,7 @@ def test_method_and_its_error_are_said(whole: Estimate) -> None:
     (note,) = [one for one in whole.passes[0].findings if one.code == "joint-by-ratio"]
     assert note.weight == "note"
     assert "5 % of width" in note.text
-    assert "90% of the power" in note.source
+    assert "90 % of the power" in note.source
     assert not [one for one in whole.all_findings() if one.code == "joint-simplified"]
 
 

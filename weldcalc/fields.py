@@ -60,6 +60,7 @@ SCALES: Mapping[str, Scale] = MappingProxyType(
         "L/min": Scale("m3/s", 6e4),
     }
 )
+_ROUNDED = 5  # power of ten from which on the last digits of a number say nothing
 _NO_SCALE = Scale("1", 1.0)
 
 
@@ -288,7 +289,8 @@ def show(value: float | tuple[float, float] | None, key: str, digits: int = 3) -
     key : str
         Key as in the field table.
     digits : int, optional
-        Significant digits; digits before the decimal point are never rounded away.
+        Significant digits; of numbers below a hundred thousand no digit before the decimal point
+        is rounded away.
 
     Examples
     --------
@@ -303,6 +305,24 @@ def show(value: float | tuple[float, float] | None, key: str, digits: int = 3) -
     return f"{text} {unit}".rstrip()
 
 
+def percent(share: float, decimals: int = 0) -> str:
+    """Return a share as people write it.
+
+    Parameters
+    ----------
+    share : float
+        [1]
+    decimals : int, optional
+        Digits behind the decimal point.
+
+    Examples
+    --------
+    >>> percent(0.071), percent(0.071, 1)
+    ('7 %', '7.1 %')
+    """
+    return f"{100.0 * share:.{decimals}f} %"
+
+
 def _digits(number: float, key: str, digits: int) -> str:
     if not math.isfinite(number):
         return "not finite"
@@ -311,4 +331,6 @@ def _digits(number: float, key: str, digits: int) -> str:
     magnitude = math.floor(math.log10(abs(number)))
     if not -4 <= magnitude < 7:
         return f"{number:.{digits - 1}e}"
+    if magnitude >= _ROUNDED:
+        number = round(number, digits - 1 - magnitude)
     return f"{number:.{max(digits - 1 - magnitude, 0)}f}"

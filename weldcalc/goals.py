@@ -9,6 +9,7 @@ from typing import Final
 import numpy as np
 from attrs import frozen
 
+from weldcalc.fields import percent
 from weldcalc.heatflow.pulse_findings import HOLE
 from weldcalc.schedule import Schedule, WeldPass
 from weldcalc.tolerances.scatter import Bools, Floats, Pulses, column
@@ -18,7 +19,7 @@ GOALS: Final[Mapping[str, str]] = MappingProxyType(
         "penetration": "fused to the depth asked for, at the joint midway between two pulses",
         "root_width": "wide enough on the far side, midway between two pulses",
         "haz_width": "heat-affected width within its limit",
-        "no_blow_through": f"less than {HOLE:.0%} of the beam leaves through the far side",
+        "no_blow_through": f"less than {percent(HOLE)} of the beam leaves through the far side",
         "no_ejection": "no melt thrown out",
         "not_through": "a later pass does not melt the far side",
     }

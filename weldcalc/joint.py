@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Literal, TypeAlias, TypeVar
 import numpy as np
 from attrs import frozen
 
+from weldcalc.fields import percent, show
 from weldcalc.findings import Finding, sort_findings
-from weldcalc.quantities import show
 from weldcalc.section_shape import sheet as sheet
 
 if TYPE_CHECKING:
@@ -241,8 +241,8 @@ def _gap_finding(joint: Joint) -> Finding | None:
     return Finding(
         "caution",
         "gap-against-wall",
-        f"the gap of {show(joint.gap, 'gap')} is {share:.0%} of the wall: without filler the weld "
-        "sags or stays open",
+        f"the gap of {show(joint.gap, 'gap')} is {percent(share)} of the wall: without filler the "
+        "weld sags or stays open",
         f"fit up to {show(0.1 * joint.wall_thickness, 'gap')} or less, or prove it on coupons",
         f"10 % of the wall for butt joints: {COMMON_PRACTICE} (the published form of this rule, "
         "EWI 2010, is for lap joints)",
@@ -259,7 +259,7 @@ def _mismatch_finding(joint: Joint) -> Finding | None:
     return Finding(
         "stop" if share > 0.5 else "caution",
         "mismatch-against-wall",
-        f"the mismatch of {show(joint.mismatch, 'mismatch')} is {share:.0%} of the wall",
+        f"the mismatch of {show(joint.mismatch, 'mismatch')} is {percent(share)} of the wall",
         f"align to {show(0.1 * joint.wall_thickness, 'mismatch')} or less, or prove it on coupons",
         f"10 %: {COMMON_PRACTICE}; 50 %: {_TWI}",
     )

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from weldcalc.fields import percent, show
 from weldcalc.findings import Finding
 from weldcalc.heatflow.constants import fitted_constants
 from weldcalc.heatflow.pulse_findings import HOLE, NOTICED
 from weldcalc.heatflow.section_case import BRIDGED_GAP, SectionCase
 from weldcalc.heatflow.section_solve import SectionSolution
-from weldcalc.quantities import show
 
 
 def section_findings(
@@ -66,7 +66,7 @@ def _gap(case: SectionCase, gap_bridged: bool) -> Iterator[Finding]:
         return
     wide = not case.can_bridge
     why = (
-        f"is more than {BRIDGED_GAP:.0%} of the thinner member"
+        f"is more than {percent(BRIDGED_GAP)} of the thinner member"
         if wide
         else "does not have molten metal on both sides"
     )
@@ -77,7 +77,7 @@ def _gap(case: SectionCase, gap_bridged: bool) -> Iterator[Finding]:
         remedy=f"fit up to {show(limit, 'gap')} or less, or prove it on coupons"
         if wide
         else "centre the beam on the joint, widen the spot or raise the peak power",
-        source=f"{BRIDGED_GAP:.0%} of the thinner member: common practice, no source",
+        source=f"{percent(BRIDGED_GAP)} of the thinner member: common practice, no source",
     )
 
 
@@ -88,7 +88,8 @@ def _lost_beam(solution: SectionSolution) -> Iterator[Finding]:
         yield Finding(
             weight="stop" if through > HOLE else "caution",
             code="blow-through",
-            text=f"the depression opens the far side: {through:.1%} of the beam goes through",
+            text="the depression opens the far side: "
+            f"{percent(through, 1)} of the beam goes through",
             remedy="lower the peak power, shorten the pulse or widen the spot",
             source="computed",
         )
@@ -97,8 +98,8 @@ def _lost_beam(solution: SectionSolution) -> Iterator[Finding]:
         yield Finding(
             weight="caution",
             code="beam-misses-metal",
-            text=f"{missed:.1%} of the beam meets no metal: it goes through the gap or past an "
-            "edge and strikes what lies behind",
+            text=f"{percent(missed, 1)} of the beam meets no metal: it goes through the gap or "
+            "past an edge and strikes what lies behind",
             remedy="close the gap, or move the beam; shield what lies behind the joint",
             source="geometry",
         )

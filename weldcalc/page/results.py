@@ -239,7 +239,7 @@ def _side_by_side(passes: Sequence[Data], keys: Sequence[str], caption: str) -> 
     rows = [
         [sentence(words_of_result(key)), *(_with_interval(key, item) for item in passes)]
         for key in keys
-        if _is_shown(key, passes[0].get(key))
+        if _is_shown(key, passes[0].get(key)) and any(item.get(key) is not None for item in passes)
     ]
     columns = ["", *(f"Pass: {item['name']}" for item in passes)]
     return table(columns, rows, caption=caption, class_="numbers")

@@ -116,5 +116,5 @@ def _cell(key: str, value: Any) -> str:
     if value is None:
         return NOT_APPLICABLE
     if key in ("angle_deg", "place_mm"):
-        return f"{value:.0f} °" if key == "angle_deg" else f"{value:.1f} mm"
+        return f"{value:.0f}°" if key == "angle_deg" else f"{value:.1f} mm"
     return shown_result(key.removeprefix("tapered_"), value)

@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING
 
 from attrs import evolve
 
+from weldcalc.fields import percent, show
 from weldcalc.findings import Finding
 from weldcalc.passes.joint import SectionPulse
 from weldcalc.passes.ratio import CHECK_POWER, JointRatio
-from weldcalc.quantities import show
 
 if TYPE_CHECKING:
     from weldcalc.passes.estimate import PassEstimate
@@ -68,11 +68,11 @@ def _uneven(made: PassEstimate, pulse: SectionPulse) -> Iterator[Finding]:
     yield Finding(
         "caution",
         "melting-uneven",
-        f"{areas[small] / whole:.0%} of the fused area lies in the {small}, the rest in the "
+        f"{percent(areas[small] / whole)} of the fused area lies in the {small}, the rest in the "
         f"{large}: a small error of the beam's place leaves the {small} unfused",
         f"move the beam about {show(aside, 'beam_offset')} towards the {small} (beam_offset is "
         "positive towards the second member or plate)",
-        f"less than {LEAST_SHARE:.0%} in one member: a convention, no source",
+        f"less than {percent(LEAST_SHARE)} in one member: a convention, no source",
     )
 
 
@@ -130,11 +130,11 @@ def _method(ratio: JointRatio) -> Finding:
         "caution" if large else "note",
         "joint-by-ratio",
         "only the coldest and the hottest pulse are computed on the joint itself; the others are "
-        f"scaled from a sheet, which adds {100 * depth:.0f} % to the spread of depth, "
-        f"{100 * width:.0f} % of width, {100 * heated:.0f} % of heat-affected width (one sigma, "
+        f"scaled from a sheet, which adds {percent(depth)} to the spread of depth, "
+        f"{percent(width)} of width, {percent(heated)} of heat-affected width (one sigma, "
         "counted in)",
         "judge by the first and the hottest pulse; section coupons across both members"
         if large
         else "",
-        f"runs of the 3-D engine, one of them on this joint at {CHECK_POWER:.0%} of the power",
+        f"runs of the 3-D engine, one of them on this joint at {percent(CHECK_POWER)} of the power",
     )

@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from weldcalc.fields import percent, show
 from weldcalc.findings import Finding
 from weldcalc.heatflow.seam import SeamBody
 from weldcalc.passes.pair import CoverOnRoot
 from weldcalc.passes.seam_cooling import pause_needed
 from weldcalc.passes.seam_history import PassHistory, SeamPlan, begins_anew
-from weldcalc.quantities import show
 
 if TYPE_CHECKING:
     from weldcalc.passes.estimate import PassEstimate
@@ -82,8 +82,8 @@ def _level_findings(seam: PassSeam) -> Iterator[Finding]:
         "caution",
         "seam-grows",
         f"as the seam warms from {show(_ends(seam.history.preheat), 'seam_preheat')}, the {words} "
-        f"grows by {100 * (most / least - 1):.0f} % at constant energy",
-        f"lower the energy along the seam by up to {100 * lowered:.1f} %, as in the pulse table",
+        f"grows by {percent(most / least - 1)} at constant energy",
+        f"lower the energy along the seam by up to {percent(lowered, 1)}, as in the pulse table",
         "computed, no heat lost to the gas",
     )
 
@@ -99,7 +99,7 @@ def _error_findings(seam: PassSeam) -> Iterator[Finding]:
             "note",
             "seam-interpolation",
             f"along the seam the {worst.replace('_', ' ')} is interpolated between engine runs "
-            f"and off by up to {abs(seam.error[worst]):.0%}",
+            f"and off by up to {percent(abs(seam.error[worst]))}",
             "judge the seam by its first and hottest pulse, which are computed",
             "measured by a run between the others",
         )
@@ -168,8 +168,8 @@ def _cooling_remedy(
     # with all times stretched alike every rise falls with their square root
     slower = min(((allowed - start) / own) ** 2, 1.0)
     return (
-        f"run the {name} pass at {slower:.0%} of its repetition rate and travel speed, or pause "
-        "between segments" + (" and before it" if number else "")
+        f"run the {name} pass at {percent(slower)} of its repetition rate and travel speed, or "
+        "pause between segments" + (" and before it" if number else "")
     )
 
 
