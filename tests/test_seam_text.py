@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import pytest
 from schedules import first_pass, sheet
 
@@ -10,7 +12,7 @@ from weldcalc.prediction import Estimate, estimate
 from weldcalc.pulse_table import pulse_table
 from weldcalc.schedule import schedule_from_mapping
 from weldcalc.texts.estimates import estimate_text
-from weldcalc.texts.seam import energy_rows, member_lines, ramp_lines
+from weldcalc.texts.seam import energy_rows, gas_lines, member_lines, pair_lines, ramp_lines
 
 
 @pytest.fixture(scope="module")
@@ -67,3 +69,32 @@ def test_a_pass_through_the_wall_draws_its_far_side(made: Estimate) -> None:
     assert lines["tapered energy"].get_ydata() == pytest.approx(1e3 * one.seam.tapered.root_width)
     assert below.get_ylabel() == "far-side width [mm]"
     assert below.get_ylim()[0] < below.get_ylim()[1], "width runs up"
+
+
+def test_the_cover_is_held_against_the_root() -> None:
+    pair = [{**first_pass()["pass"][0], "peak_power": "600 W"}]
+    pair.append({**pair[0], "name": "cover", "spot_diameter": "0.85 mm", "pause_before": "60 s"})
+    whole = estimate(schedule_from_mapping({**first_pass(), "pass": pair}))
+    told, sets = pair_lines(whole)
+    (one,) = whole.covers
+    assert told.startswith("cover: melts ")
+    assert ("does not melt through" in told) is not one.melts_through
+    assert (" past its edge" in told) is (one.cover_margin >= 0)
+    assert f"{1e3 * one.wanted_margin:.3g}"[:4] in told
+    assert sets.startswith(f"width is set by {whole.governs.fusion_width}, ")
+    shown = estimate_text(whole).replace("\n    ", " ")
+    assert told in shown
+    assert sets in shown
+    assert pair_lines(estimate(schedule_from_mapping(first_pass()))) == []
+
+
+def test_purge_time_and_gas_are_those_of_the_plan() -> None:
+    gas = {"gas": "argon", "purity": "99.999 %", "flow": "12 L/min", "purge_volume": "400 mL"}
+    gas |= {"purge_flow": "4 L/min", "oxygen_target": "20 ppm"}
+    whole = estimate(schedule_from_mapping({**first_pass(), "shielding": gas}))
+    purge, use = gas_lines(whole)
+    # perfect mixing: V / Q ln((C0 - Cin) / (C - Cin)), 20.9 % of oxygen in air and at most 10 ppm
+    # in gas of 99.999 %: 6 s for each of ln(0.20949 / 1e-5) volume changes
+    assert float(purge.split()[3]) == pytest.approx(6.0 * math.log(0.2094 / 1e-5), rel=0.01)
+    assert "let out in all" in use
+    assert gas_lines(estimate(schedule_from_mapping(first_pass()))) == []

@@ -199,7 +199,7 @@ throat            | mm    | 0 .. 100      | Thickness of the weld where it is th
 time_above_shielding | s  | 0 .. 1e5      | Time the metal stays too hot to leave the gas.
 shielded_length   | mm    | 0 .. 10000    | Length of hot metal behind the spot that needs gas.
 shielded_width    | mm    | 0 .. 1000     | Width of hot metal that needs gas.
-purge_time        | min   | 0 .. 1e5      | Least time of purging before welding starts.
+purge_time        | s     | 0 .. 1e6      | Least time of purging before welding starts.
 volume_changes    | number | 0 .. 1e6     | How often the gas in the space is exchanged.
 room_volume       | m3    | 0.1 .. 1e6    | Volume of air in the room.
 room_oxygen       | %     | 0 .. 25       | Oxygen in the air of the room.

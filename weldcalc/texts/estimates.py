@@ -8,7 +8,14 @@ from typing import TYPE_CHECKING, Any
 
 from weldcalc.findings import Finding
 from weldcalc.quantities import field, show
-from weldcalc.texts.seam import energy_rows, fit_up_lines, member_lines, ramp_lines
+from weldcalc.texts.seam import (
+    energy_rows,
+    fit_up_lines,
+    gas_lines,
+    member_lines,
+    pair_lines,
+    ramp_lines,
+)
 
 if TYPE_CHECKING:
     from weldcalc.prediction import Estimate, PassEstimate
@@ -41,6 +48,7 @@ _RESULTS = (
     "root_width",
     "melt_overlap",
     "root_overlap",
+    "largest_travel_speed",
     "haz_width",
     "mode",
     "absorptance",
@@ -84,7 +92,9 @@ def _whole_weld(result: Estimate) -> list[str]:
         table = table_text(["Energy that keeps the weld level", *names], energies)
         parts.append("\n".join([table, *(_line(line) for line in ramp_lines(result))]))
     for heading, lines in (
+        ("Later pass on the first", pair_lines(result)),
         ("Fit-up", fit_up_lines(result)),
+        ("Gas", gas_lines(result)),
         ("Heat and melt of either member", member_lines(result)),
     ):
         if lines:

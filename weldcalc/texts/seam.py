@@ -12,6 +12,7 @@ from weldcalc.quantities import show
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from weldcalc.passes.pair import CoverOnRoot
     from weldcalc.prediction import Estimate, PassEstimate
 
 _ANGLES = np.radians([0.0, 45.0, 90.0, 180.0, 270.0, 360.0])
@@ -78,6 +79,63 @@ def ramp_lines(result: Estimate) -> list[str]:
         for one in result.passes
         if one.seam.ramp
     ]
+
+
+def pair_lines(result: Estimate) -> list[str]:
+    """Return what each later pass does to the first one, and which pass sets what.
+
+    Parameters
+    ----------
+    result : Estimate
+        What a schedule does.
+    """
+    lines = [_pair(one) for one in result.covers]
+    if lines:
+        made = result.governs
+        lines.append(
+            f"width is set by {made.fusion_width}, heat-affected width by {made.haz_width}, heat "
+            f"by {made.heat}; {show(made.heat_taken_up, 'heat_taken_up')} taken up in all"
+        )
+    return lines
+
+
+def _pair(one: CoverOnRoot) -> str:
+    past = show(abs(one.cover_margin), "cover_margin")
+    reach = (
+        f"reaches {past} past its edge"
+        if one.cover_margin >= 0.0
+        else f"stays {past} inside its edge"
+    )
+    through = "melts through again" if one.melts_through else "does not melt through"
+    return (
+        f"{one.name}: melts {show(one.remelt_depth, 'remelt_depth')} of {one.root} again and "
+        f"{through}; {reach} on the narrower side, where the beam's scatter asks for "
+        f"{show(one.wanted_margin, 'cover_margin')}"
+    )
+
+
+def gas_lines(result: Estimate) -> list[str]:
+    """Return purge time and gas of the weld, one line each; empty where nothing was given.
+
+    Parameters
+    ----------
+    result : Estimate
+        What a schedule does.
+    """
+    made, lines = result.shielding, []
+    if made.purge is not None and made.purge.time is not None:
+        lines.append(
+            f"purge at least {show(made.purge.time, 'purge_time')} "
+            f"({show(made.purge.volume_changes, 'volume_changes')} volume changes) before the "
+            "first pulse"
+        )
+    if made.use is not None:
+        words = f"{show(made.use.total, 'gas_released')} let out in all"
+        if made.smallest_room is not None:
+            room = show(made.smallest_room, "room_volume")
+            words += f"; it brings a closed room of {room} down to 19.5 % oxygen"
+        lines.append(words)
+    return lines
 
 
 def fit_up_lines(result: Estimate) -> list[str]:
