@@ -81,7 +81,7 @@ def test_the_cover_is_held_against_the_root() -> None:
     assert ("does not melt through" in told) is not one.melts_through
     assert (" past its edge" in told) is (one.cover_margin >= 0)
     assert f"{1e3 * one.wanted_margin:.3g}"[:4] in told
-    assert sets.startswith(f"width is set by {whole.governs.fusion_width}, ")
+    assert sets.startswith(f"fused width is set by {whole.governs.fusion_width}, ")
     shown = estimate_text(whole).replace("\n    ", " ")
     assert told in shown
     assert sets in shown

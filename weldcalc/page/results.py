@@ -51,6 +51,7 @@ _WORDS = {
     "share_above_gap": "joints with a gap above the one stated",
     "share_above_largest_gap": "joints with a gap above that which underfill allows",
     "mode": "how the weld forms",
+    "haz_width_set_by": "reach of the heat-affected metal set by",
 }
 _SPELT_OUT = {"haz": "heat-affected"}
 # follows from the settings by arithmetic; everything else of a pass is predicted by the model

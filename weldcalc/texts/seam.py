@@ -93,8 +93,9 @@ def pair_lines(result: Estimate) -> list[str]:
     if lines:
         made = result.governs
         lines.append(
-            f"width is set by {made.fusion_width}, heat-affected width by {made.haz_width}, heat "
-            f"by {made.heat}; {show(made.heat_taken_up, 'heat_taken_up')} taken up in all"
+            f"fused width is set by {made.fusion_width}, the reach of the heat-affected metal by "
+            f"{made.haz_width}, heat by {made.heat}; {show(made.heat_taken_up, 'heat_taken_up')} "
+            "taken up in all"
         )
     return lines
 
