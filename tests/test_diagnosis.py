@@ -8,27 +8,20 @@ from click.testing import CliRunner
 from schedules import tube
 
 from weldcalc.cli import main
-from weldcalc.diagnosis import USUAL, explain, fault_spread
+from weldcalc.diagnoses.sections import Bench, fault_spread
+from weldcalc.diagnosis import USUAL, WORDS, explain
 from weldcalc.errors import InputError
 from weldcalc.heatflow.spot import spot_pulse
 from weldcalc.passes.seam_shape import fused_depth
 from weldcalc.schedule import schedule_from_mapping
+from weldcalc.texts.answers import diagnosis_text
 from weldcalc.tolerances.scatter import pass_scatter
 
 # the root just open, so that a section tells power, spot and place apart
-GRID = 4e-5  # m; coarse, for speed: the same for section and diagnosis
-INJECTED = [
-    ("power", -1.5),
-    ("power", 1.5),
-    ("spot_diameter", -1.5),
-    ("spot_diameter", 2.0),
-    ("wall_thickness", -1.5),
-    ("wall_thickness", 1.5),
-    ("duration", -1.5),
-    ("duration", 1.5),
-    ("beam_offset", 2.0),
-    ("beam_offset", 2.5),
-]
+GRID = 5e-5  # m; coarse, for speed: the same for section and diagnosis
+BLIND = 40  # invented sections; cause, side and size of each from a seeded generator
+SEED = 2024
+SIZES_OF_FAULTS = (1.0, 2.5)  # one sigma of a fault: 8 to 20 % of the value, or 0.12 mm aside
 
 
 @pytest.fixture(scope="module")
@@ -38,15 +31,15 @@ def schedule():
     return schedule_from_mapping(typed)
 
 
-def _section(schedule, cause: str, faults: float) -> dict[str, float]:
-    """Return the section that the engine gives with one cause moved; all else as set."""
+def _section(schedule, cause: str, faults: float, normals=None) -> dict[str, float]:
+    """Return the section that the engine gives with one cause moved, all else as drawn."""
     scatter = pass_scatter(schedule, schedule.passes[0], with_model=False)
     shift = faults * fault_spread(scatter)[cause]
-    still = np.zeros((1, len(scatter.causes)))
-    [case] = scatter.pulses(still, shifts={cause: shift}, grid=GRID).cases
+    drawn = np.zeros((1, len(scatter.causes))) if normals is None else normals
+    [case] = scatter.pulses(drawn, shifts={cause: shift}, grid=GRID).cases
     case.pop("depth")
     made = spot_pulse(**case)
-    aside = abs(shift) if cause == "beam_offset" else 0.0
+    aside = abs(float(scatter.moves(drawn, {cause: shift})["beam_offset"][0]))
     return {
         "penetration": fused_depth(made.fusion_outline, aside),
         "fusion_width": made.fusion_width,
@@ -54,29 +47,60 @@ def _section(schedule, cause: str, faults: float) -> dict[str, float]:
     }
 
 
-def test_an_injected_cause_comes_first_in_eight_of_ten(schedule):
-    found = []
-    for number, (cause, faults) in enumerate(INJECTED):
-        rng = np.random.default_rng(number)
-        # read as a person reads a section: within a few micrometres
+@pytest.fixture
+def once(monkeypatch):
+    """Run the engine along the causes once: that does not depend on what was measured."""
+    kept: dict[tuple[str, ...], dict] = {}
+    curves = Bench.curves
+    monkeypatch.setattr(
+        Bench,
+        "curves",
+        lambda self: kept.get(self.names) or kept.setdefault(self.names, curves(self)),
+    )
+
+
+@pytest.mark.usefixtures("once")
+def test_an_injected_cause_comes_first_in_eight_of_ten_blind_sections(schedule):
+    rng = np.random.default_rng(SEED)
+    causes = len(pass_scatter(schedule, schedule.passes[0], with_model=False).causes)
+    alone, together, named = [], [], []
+    for _ in range(BLIND):
+        cause, side = list(WORDS)[rng.integers(len(WORDS))]
+        faults = side * rng.uniform(*SIZES_OF_FAULTS)
+        # everything else scatters as usual, and a person reads within a few micrometres
+        normals = np.clip(rng.normal(size=(1, causes)), -3.0, 3.0)
         read = {
-            key: max(value + 4e-6 * rng.normal(), 0.0) if value else 0.0
-            for key, value in _section(schedule, cause, faults).items()
+            key: max(value + rng.normal() * np.hypot(4e-6, 0.01 * value), 0.0) if value else 0.0
+            for key, value in _section(schedule, cause, faults, normals).items()
         }
-        top = explain(schedule, **read, grid=GRID).suspects[0]
-        side = 1.0 if cause == "beam_offset" else np.sign(faults)
-        found.append(top.cause == cause and top.side == side)
-    assert sum(found) >= 8, dict(zip(INJECTED, found, strict=True))
+        made = explain(schedule, **read, grid=GRID)
+        top = made.suspects[0]
+        alone.append((top.cause, top.side) == (cause, side))
+        together.append((cause, side) in [(one.cause, one.side) for one in made.groups[0]])
+        named.append(len(made.groups[0]))
+    assert np.mean(together) >= 0.85
+    # a group that names everything would always be right
+    assert np.mean(named) <= 2.5
+    # power and duration look the same in a section, so that the very first is right less often
+    assert np.mean(alone) >= 0.7
+
+
+def test_power_and_duration_are_told_as_one_group(schedule):
+    # once the root is open, longer and stronger pulses make the same section
+    made = explain(schedule, **_section(schedule, "power", 1.5), grid=GRID)
+    first = {(one.cause, one.side) for one in made.groups[0]}
+    assert first >= {("power", 1), ("duration", 1)}
+    assert "look the same in this section" in diagnosis_text(made)
+    told = made.to_json()["not_told_apart"]
+    assert sum(one["plausibility"] for one in told) == pytest.approx(1.0)
 
 
 def test_the_expected_section_points_to_nothing_unusual(schedule):
     made = explain(schedule, **_section(schedule, "power", 0.0), grid=GRID)
     assert made.measured == pytest.approx(made.expected, rel=1e-6)
-    top = made.suspects[0]
-    # causes that may have moved by nothing fit as well, so that no cause may beat it by much
-    assert next(one for one in made.suspects if one.words == USUAL).plausibility >= (
-        0.9 * top.plausibility
-    )
+    assert made.is_usual
+    assert USUAL in [one.words for one in made.groups[0]]
+    assert "nothing has to be wrong" in diagnosis_text(made)
 
 
 def test_plausibilities_add_up_and_json_has_units(schedule):

@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import numpy as np
 import pytest
 from schedules import tube
 
+from weldcalc.diagnoses import sections as diagnosed
+from weldcalc.diagnosis import explain
 from weldcalc.heatflow.section import section_pulse
+from weldcalc.passes.joint import needs_section
 from weldcalc.schedule import schedule_from_mapping
-from weldcalc.texts.answers import tolerance_text
+from weldcalc.texts.answers import diagnosis_text, tolerance_text, window_text
 from weldcalc.tolerance import tolerance
 from weldcalc.tolerances import section_pulses as sections
 from weldcalc.tolerances import surrogate
@@ -16,6 +21,13 @@ from weldcalc.tolerances.pulse_runs import run_pulses
 from weldcalc.tolerances.sampled_pulses import DIRECT, sampler_for
 from weldcalc.tolerances.scatter import column, normal_points, pass_scatter
 from weldcalc.tolerances.section_pulses import ellipsoid_reach
+from weldcalc.window import window
+
+
+def _butt():
+    typed = tube(goal={"penetration": "100 %"}, scatter={"power": "1.5 %", "absorptivity": "3 %"})
+    typed["pass"][0]["peak_power"] = "480 W"
+    return schedule_from_mapping(typed)
 
 
 def _flange():
@@ -37,9 +49,11 @@ def _flange():
 @pytest.fixture
 def coarse(monkeypatch):
     """Make the section engine and the learning quick; the real sizes are for the benchmark."""
-    monkeypatch.setattr(sections, "CELLS", 5.0)
-    monkeypatch.setattr(surrogate, "FIT_RUNS", 64)
-    monkeypatch.setattr(surrogate, "CHECK_RUNS", 24)
+    quick = partial(sections.section_pulses, cells=5.0)
+    monkeypatch.setattr(surrogate, "section_pulses", quick)
+    monkeypatch.setattr(surrogate, "RUNS", (64, 24))
+    monkeypatch.setattr(surrogate, "MAP_RUNS", (64, 24))
+    return quick
 
 
 def test_stated_error_holds_on_fresh_direct_runs(coarse):
@@ -48,8 +62,8 @@ def test_stated_error_holds_on_fresh_direct_runs(coarse):
     made = surrogate.section_surrogate(scatter, seed=3)
     normals = np.clip(np.random.default_rng(8).normal(size=(40, len(scatter.causes))), -3, 3)
     pulses, offsets = scatter.pulses(normals), surrogate.section_offsets(scatter, normals)
-    truth = run_pulses(sections.section_pulses(scatter, normals).cases)
-    found = made.sizes(pulses, run_pulses(pulses.cases), offsets, np.zeros(40))
+    truth = run_pulses(coarse(scatter, normals).cases)
+    found = made.sizes(pulses.cases, run_pulses(pulses.cases), offsets, np.zeros(40))
     off = surrogate.relative_misfit(
         *(np.array([column(rows, name) for name in surrogate.LEARNT]).T for rows in (found, truth))
     )
@@ -62,7 +76,7 @@ def test_a_section_run_is_that_of_the_engine():
     schedule = _flange()
     scatter = pass_scatter(schedule, schedule.passes[0], with_model=False)
     normals = normal_points(2, len(scatter.causes), 1)
-    [_, case] = sections.section_pulses(scatter, normals, grid=8e-5).cases
+    [_, case] = sections.section_pulses(scatter, normals, cells=5.0).cases
     sizes = sections.section_sizes(case)
     made = section_pulse(
         case["joint"],
@@ -101,11 +115,81 @@ def test_its_error_is_one_more_cause_and_is_told(coarse):
     assert "Stand-in" in tolerance_text(made)
 
 
-def test_a_butt_joint_needs_none():
+def test_a_symmetric_butt_joint_needs_none():
     schedule = schedule_from_mapping(tube(goal={"penetration": "100 %"}))
     sampler = sampler_for(pass_scatter(schedule, schedule.passes[0]), seed=1)
     assert sampler.surrogate is None
     assert sampler.computed_by == DIRECT
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [{}, {"beam_offset": 0.05e-3}, {"beam_angle": np.radians(10.0)}],
+    ids=["upright", "aside", "tilted"],
+)
+@pytest.mark.parametrize("joint", ["butt", "flush"])
+def test_every_answer_takes_the_engine_that_an_estimate_takes(joint, changes):
+    schedule = _butt() if joint == "butt" else _flange()
+    schedule = schedule.with_pass(0, **changes)
+    scatter = pass_scatter(schedule, schedule.passes[0])
+    assert scatter.needs_section == needs_section(schedule, schedule.passes[0])
+    assert scatter.needs_section == (joint == "flush" or bool(changes))
+
+
+def test_a_butt_with_the_beam_aside_is_learnt_through_the_wall(coarse):
+    schedule = _butt().with_pass(0, beam_offset=0.06e-3)
+    scatter = pass_scatter(schedule, schedule.passes[0], with_model=False)
+    made = surrogate.section_surrogate(scatter, seed=3)
+    normals = np.clip(np.random.default_rng(8).normal(size=(40, len(scatter.causes))), -3, 3)
+    pulses, offsets = scatter.pulses(normals), surrogate.section_offsets(scatter, normals)
+    truth = run_pulses(coarse(scatter, normals).cases)
+    found = made.sizes(pulses.cases, run_pulses(pulses.cases), offsets, np.zeros(40))
+    through = [column(rows, "root_width") > 0.0 for rows in (truth, found)]
+    assert np.mean(through[0]) > 0.5
+    assert np.mean(through[0] == through[1]) >= 0.95
+    for name, width in (("fusion_width", 0.03), ("penetration", 0.02)):
+        off = np.abs(column(found, name) / column(truth, name) - 1.0)
+        assert np.median(off) < width, name
+
+
+def test_a_window_of_a_tube_in_a_plate_agrees_with_section_runs(coarse):
+    schedule = _flange()
+    made = window(schedule, cells=(7, 7), chance_nodes=2)
+    assert made.surrogate is not None
+    assert made.to_json()["surrogate"]["section_runs"] == 88
+    off = []
+    # places where the pool is no deeper than the plate
+    for row, place in ((1, 1), (1, 3), (1, 5), (3, 1), (3, 3), (5, 1), (5, 3), (6, 2)):
+        there = schedule.with_pass(
+            0, peak_power=float(made.x[place]), pulse_duration=float(made.y[row])
+        )
+        # the middle of the shop's scatter, with the best constants
+        scatter = pass_scatter(there, there.passes[0], with_model=False)
+        [case] = coarse(scatter, np.zeros((1, len(scatter.causes)))).cases
+        truth = float(column(sections.section_sizes(case), "penetration"))
+        assert truth < schedule.joint.plate_thickness
+        off.append(abs(made.sizes["penetration"][row, place] / truth - 1.0))
+    assert np.median(off) < 0.03
+    assert max(off) < made.surrogate.error["penetration"]
+    assert "Stand-in" in window_text(made)
+
+
+def test_a_section_of_a_tube_in_a_plate_is_explained_by_its_own_engine(monkeypatch):
+    quick = partial(sections.section_pulses, cells=5.0)
+    monkeypatch.setattr(diagnosed, "section_pulses", quick)
+    schedule = _flange()
+    scatter = pass_scatter(schedule, schedule.passes[0], with_model=False)
+    still = np.zeros((1, len(scatter.causes)))
+    [case] = quick(scatter, still, shifts={"beam_offset": -0.15e-3}).cases
+    sizes = sections.section_sizes(case)
+    made = explain(
+        schedule,
+        penetration=float(column(sizes, "joint_depth")),
+        fusion_width=float(column(sizes, "fusion_width")),
+    )
+    first = [(one.cause, one.side) for one in made.groups[0]]
+    assert ("beam_offset", -1) in first
+    assert "towards the tube" in diagnosis_text(made)
 
 
 def test_reach_of_an_ellipsoid_by_hand():

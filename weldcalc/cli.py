@@ -10,38 +10,26 @@ import json
 import os
 import sys
 import traceback
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import click
 
 from weldcalc import __version__
+from weldcalc.cli_options import (
+    CALIBRATION,
+    FILE,
+    JSON,
+    SCHEDULE,
+    SCHEDULER,
+    SEED,
+    file_option,
+    output_option,
+)
 from weldcalc.errors import InputError, WeldcalcError
 from weldcalc.waiting import counter as _counter
 from weldcalc.waiting import engine_notice as _engine_notice
 from weldcalc.waiting import progress as _progress
-
-Decorator = Callable[[Callable[..., Any]], Callable[..., Any]]
-
-SCHEDULE = click.argument("schedule", type=click.Path(path_type=Path), metavar="SCHEDULE.toml")
-JSON = click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead.")
-
-
-def output_option(metavar: str, text: str) -> Decorator:
-    """Return the option -o for the one thing that a command writes."""
-    name = "folder" if metavar == "FOLDER" else "output"
-    kind = click.Path(path_type=Path)
-    return click.option(
-        "-o", "--output", name, type=kind, required=True, metavar=metavar, help=text
-    )
-
-
-def file_option(name: str, metavar: str, text: str) -> Decorator:
-    """Return an option that names a file or folder which has to exist."""
-    return click.option(
-        name, type=click.Path(path_type=Path, exists=True), metavar=metavar, help=text
-    )
 
 
 class GuardedGroup(click.Group):
@@ -57,7 +45,9 @@ class GuardedGroup(click.Group):
         except (click.ClickException, click.exceptions.Exit, click.Abort):
             raise
         except OSError as error:
-            click.echo(f"weldcalc: {error.filename or 'file'}: {error.strerror or error}", err=True)
+            click.echo(
+                f"weldcalc: {error.filename or 'output'}: {error.strerror or error}", err=True
+            )
             ctx.exit(InputError.exit_code)
         except Exception as error:  # the last guard: nobody at a machine should see a traceback
             _report_failure(error)
@@ -66,7 +56,8 @@ class GuardedGroup(click.Group):
 
 def _error_text(error: WeldcalcError) -> str:
     if isinstance(error, InputError) and len(error.problems) > 1:
-        return f"weldcalc: {len(error.problems)} problems:\n" + "\n".join(
+        file = f"{error.file}: " if error.file else ""
+        return f"weldcalc: {file}{len(error.problems)} problems:\n" + "\n".join(
             f"  {problem}" for problem in error.problems
         )
     return f"weldcalc: {error}"
@@ -104,21 +95,19 @@ def main() -> None:
 
 @main.command()
 @SCHEDULE
-@file_option("--calibration", "JSON", "Calibration to use, from 'weldcalc calibrate'.")
+@CALIBRATION
 @click.option("--instant", is_flag=True, help="Closed forms only: a first look, wide intervals.")
 @JSON
-def estimate(schedule: Path, calibration: Path | None, instant: bool, as_json: bool) -> None:
+def estimate(schedule: Path, calibration: Any, instant: bool, as_json: bool) -> None:
     """Say what each pass of SCHEDULE does: energy, overlap, penetration, widths, findings."""
     if instant:
         _print_instant(schedule)
         return
-    from weldcalc.calibrating.file import read_calibration
     from weldcalc.prediction import estimate as run
     from weldcalc.schedule import load_schedule
 
     with _engine_notice():
-        own = None if calibration is None else read_calibration(calibration)
-        result = run(load_schedule(schedule), calibration=own)
+        result = run(load_schedule(schedule), calibration=calibration)
     if as_json:
         _print_json(result.to_json())
         return
@@ -171,7 +160,9 @@ def card(schedule: Path, output: Path, paper: str) -> None:
     from weldcalc.card import write_setup_card
     from weldcalc.prediction import estimate as run
     from weldcalc.schedule import load_schedule
+    from weldcalc.whole_files import refuse_unwritable
 
+    refuse_unwritable(output)
     loaded = load_schedule(schedule)
     with _engine_notice():
         computed = run(loaded)
@@ -205,14 +196,6 @@ def notebooks(folder: Path) -> None:
     click.echo(f"Open them with:  jupyter lab {folder}", err=True)
 
 
-SCHEDULER = click.option(
-    "--scheduler",
-    metavar="ADDRESS",
-    help="Run the batch on this dask cluster, not on this machine.",
-)
-SEED = click.option("--seed", type=int, default=1, show_default=True, help="Of all random draws.")
-
-
 @main.command()
 @SCHEDULE
 @output_option("NEW.toml", "Schedule to write; further ones get -2, -3 before the suffix.")
@@ -224,7 +207,8 @@ SEED = click.option("--seed", type=int, default=1, show_default=True, help="Of a
     "--chance", type=float, default=0.95, show_default=True, help="Of every goal, 0 to 1."
 )
 @click.option("--remelt", type=float, default=0.4, show_default=True, help="Part of the wall.")
-@click.option("--with-model", is_flag=True, help="Count the model's own spread in the chance.")
+@click.option("--with-model", is_flag=True, help="Solve the power with the model's doubt counted.")
+@CALIBRATION
 @SEED
 @SCHEDULER
 @JSON
@@ -237,7 +221,9 @@ def draft(
     from weldcalc.drafting import write_drafts
     from weldcalc.schedule import load_schedule
     from weldcalc.texts.answers import draft_text
+    from weldcalc.whole_files import refuse_unwritable
 
+    refuse_unwritable(output)
     loaded = load_schedule(schedule, require_passes=False)
     with _engine_notice(), cluster_executor(scheduler) as executor, _counter("draft") as count:
         made = run(loaded, executor=executor, progress=count, **wishes)
@@ -253,6 +239,7 @@ def draft(
 @click.option("--y", default="pulse_duration", show_default=True, help="Setting up.")
 @click.option("--with-model", is_flag=True, help="Count the model's own spread in the chance.")
 @output_option("FOLDER", "Where picture and table go; must not exist yet.")
+@CALIBRATION
 @SEED
 @SCHEDULER
 @JSON
@@ -288,6 +275,7 @@ def window(
     show_default=True,
     help="To keep while one input drifts.",
 )
+@CALIBRATION
 @SEED
 @SCHEDULER
 @JSON
@@ -310,8 +298,11 @@ def tolerance(schedule: Path, scheduler: str | None, as_json: bool, **choice: An
 @click.option("--width", "fusion_width", metavar="Q", help="Measured on the irradiated face.")
 @click.option("--root-width", metavar="Q", help="Measured on the far side.")
 @click.option("--pass", "pass_name", default="", help="Name of the pass; the first if not given.")
+@CALIBRATION
 @JSON
-def explain(schedule: Path, pass_name: str, as_json: bool, **sizes: str | None) -> None:
+def explain(
+    schedule: Path, pass_name: str, calibration: Any, as_json: bool, **sizes: str | None
+) -> None:
     """Name the likeliest causes of a measured section of SCHEDULE, and how plausible each is."""
     from weldcalc.diagnosis import explain as run
     from weldcalc.quantities import parse_quantity
@@ -322,12 +313,9 @@ def explain(schedule: Path, pass_name: str, as_json: bool, **sizes: str | None) 
         key: parse_quantity(text, key) for key, text in sizes.items() if text
     }
     loaded = load_schedule(schedule)
-    with _engine_notice():
-        made = run(loaded, pass_name=pass_name, **measured)
+    with _engine_notice(), _counter("explain") as count:
+        made = run(loaded, pass_name=pass_name, calibration=calibration, progress=count, **measured)
     _print_json(made.to_json()) if as_json else click.echo(diagnosis_text(made))
-
-
-FILE = click.Path(path_type=Path)
 
 
 @main.command()
@@ -379,6 +367,16 @@ def follow(record: Path, log: Path, check_every: str | None, as_json: bool) -> N
     from weldcalc.workflow_qualification import follow_files
 
     _answer(follow_files(record, log, check_every), as_json)
+
+
+@main.command()
+@click.argument("study", type=FILE, metavar="STUDY.csv")
+@JSON
+def gauge(study: Path, as_json: bool) -> None:
+    """Say how far two readings of one section lie apart, from a STUDY by several people."""
+    from weldcalc.workflow_qualification import gauge_file
+
+    _answer(gauge_file(study), as_json)
 
 
 def _answer(answer: Any, as_json: bool) -> None:

@@ -3,12 +3,13 @@
 Every cause is tried alone: it may have moved by several times its usual scatter, all others only
 scatter as usual. How well the section then fits, averaged over how far the cause may have moved,
 is its plausibility. Less power and less light taken up look the same in a section; they are one
-cause here, and only a power meter tells them apart.
+cause here, and only a power meter tells them apart. Causes of which none makes the section twice
+as likely as another are told as one group: which of them comes first is chance.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from concurrent.futures import Executor
 from types import MappingProxyType
 from typing import Any, Final
@@ -18,34 +19,25 @@ from attrs import evolve, field, frozen
 
 from weldcalc.batch import Progress
 from weldcalc.calibration_data import Calibration
+from weldcalc.diagnoses.sections import REACH, Bench, Curve
 from weldcalc.errors import Problems
-from weldcalc.heatflow.spot import spot_pulse
-from weldcalc.passes.seam_shape import fused_depth
 from weldcalc.quantities import json_key, to_json
 from weldcalc.schedule import Schedule
-from weldcalc.tolerances.pulse_runs import run_pulses
 from weldcalc.tolerances.scatter import (
     Floats,
     PassScatter,
-    column,
-    normal_points,
     pass_scatter,
     shift_key,
 )
 
 MEASURED: Final = ("penetration", "fusion_width", "root_width")
-FAULT_SIGMAS = 4.0  # a fault is taken to move its cause by this many times its usual scatter
-USUAL_DRAWS = 96
-NODES = 25  # of each cause, run by the engine
-FINE = 241  # of each cause, interpolated
-_REACH = 3.0  # times the spread of a fault that is looked at
+ALIKE = 2.0  # times as likely; sections that differ by less nobody tells apart
+_MOVED = 0.1  # faults; less is no shift at all
+FINE = 121  # shifts of each cause to either side, interpolated
 # one standard deviation of reading a section: common practice, no source
 READING_LEAST = 8e-6  # m
 READING_SHARE = 0.02
 
-_FAULT_RANGE: Final = (0.08, 0.20)  # least and most that one sigma of a fault is taken to be [1]
-_FAULTS: Final = ("power", "duration", "spot_diameter", "wall_thickness")
-_LEAST_OFFSET = 0.05e-3  # m
 USUAL: Final = "nothing unusual"
 WORDS: Final[Mapping[tuple[str, int], str]] = MappingProxyType(
     {
@@ -58,6 +50,20 @@ WORDS: Final[Mapping[tuple[str, int], str]] = MappingProxyType(
         ("wall_thickness", -1): "wall thinner than drawn",
         ("wall_thickness", 1): "wall thicker than drawn",
         ("beam_offset", 1): "beam beside the joint line",
+    }
+)
+"""Causes where pool and joint are symmetric."""
+
+_ASIDE: Final[Mapping[str, dict[tuple[str, int], str]]] = MappingProxyType(
+    {
+        "butt": {
+            ("beam_offset", -1): "beam off its place, to the negative side",
+            ("beam_offset", 1): "beam off its place, to the positive side",
+        },
+        "tube-to-plate": {
+            ("beam_offset", -1): "beam off its place, towards the tube",
+            ("beam_offset", 1): "beam off its place, towards the plate",
+        },
     }
 )
 CHECKS: Final[Mapping[str, str]] = MappingProxyType(
@@ -126,6 +132,12 @@ class Diagnosis:
         scatter and reading together [m].
     suspects : tuple of Suspect
         The likeliest first; their plausibilities add up to 1.
+    groups : tuple of tuple of Suspect
+        The same suspects, those together that this section does not tell apart; the group with
+        the greatest plausibility first. Causes that would rather not have moved are with nothing
+        unusual.
+    is_usual : bool
+        Whether no cause makes the section much likelier than nothing unusual does.
     """
 
     pass_name: str
@@ -133,6 +145,8 @@ class Diagnosis:
     expected: Mapping[str, float]
     usual_sigma: Mapping[str, float]
     suspects: tuple[Suspect, ...] = field(repr=False)
+    groups: tuple[tuple[Suspect, ...], ...] = field(repr=False)
+    is_usual: bool
 
     def to_json(self) -> dict[str, Any]:
         """Return plain values whose keys carry the shown unit."""
@@ -146,7 +160,15 @@ class Diagnosis:
                     ("one_sigma", self.usual_sigma),
                 )
             },
+            "within_usual_scatter": self.is_usual,
             "suspects": [one.to_json() for one in self.suspects],
+            "not_told_apart": [
+                {
+                    "means": [one.words for one in group],
+                    "plausibility": sum(one.plausibility for one in group),
+                }
+                for group in self.groups
+            ],
         }
 
 
@@ -197,26 +219,31 @@ def explain(
     Notes
     -----
     Single causes only, all equally likely before the section is seen; the section is taken to go
-    through the middle of a pulse. The misfit is that of a multivariate normal about the engine's
-    result, its covariance from draws of the usual scatter and from reading the section.
+    through the middle of a pulse, and a pool beside the joint line to be half an ellipsoid. How
+    likely a section is comes from direct runs under usual scatter at many shifts of each cause,
+    smoothed by the error of reading it and by a share of the scatter [1]_.
+
+    References
+    ----------
+    .. [1] Silverman, Density Estimation for Statistics and Data Analysis, 1986, section 4.3.2
+       (from memory).
     """
     measured = _checked(penetration, fusion_width, root_width)
     weld_pass = schedule.passes[schedule.pass_index(pass_name) if pass_name else 0]
     scatter = pass_scatter(schedule, weld_pass, calibration=calibration, with_model=False)
-    curves = _curves(scatter, tuple(measured), grid, executor, progress)
-    usual = _usual(scatter, tuple(measured), seed, grid, executor, progress)
-    expected = curves["power"].values[NODES // 2]
+    curves = Bench(scatter, tuple(measured), seed, grid, executor, progress).curves()
     values = np.array(list(measured.values()))
-    covariance = np.cov(usual.T).reshape(len(values), len(values))
-    covariance = covariance + np.diag(_reading(values) ** 2)
+    usual = curves["power"].at(np.zeros(1))[0]
+    spread = np.hypot(usual.std(axis=0, ddof=1), _reading(values))
+    found = _judged(curves, values, words_for(scatter))
     return Diagnosis(
         pass_name=weld_pass.name,
         measured=measured,
-        expected=dict(zip(measured, map(float, expected), strict=True)),
-        usual_sigma=dict(zip(measured, map(float, np.sqrt(np.diag(covariance))), strict=True)),
-        suspects=_suspects(
-            curves, expected, values, np.asarray(np.linalg.inv(covariance), dtype=np.float64)
-        ),
+        expected=dict(zip(measured, map(float, usual[0]), strict=True)),
+        usual_sigma=dict(zip(measured, map(float, spread), strict=True)),
+        suspects=tuple(one.suspect for one in found),
+        groups=_groups(found),
+        is_usual=_is_usual(found),
     )
 
 
@@ -232,116 +259,102 @@ def _checked(
     return {name: value for name, value in found.items() if value is not None}
 
 
-@frozen(eq=False)
-class _Curve:
-    """What a section shows as one cause moves: shifts, shape (k,), and values, shape (k, m)."""
-
-    shifts: Floats
-    values: Floats
-    fault: float
-
-    def at(self, shifts: Floats) -> Floats:
-        return np.array([np.interp(shifts, self.shifts, line) for line in self.values.T]).T
-
-
-def fault_spread(scatter: PassScatter) -> dict[str, float]:
-    """Return how far a fault is taken to move each cause, one standard deviation [1 or m].
+def words_for(scatter: PassScatter) -> dict[tuple[str, int], str]:
+    """Return the causes that are looked at, with their side, and their words.
 
     Parameters
     ----------
     scatter : PassScatter
-        Usual scatter of the pass.
+        Of the pass.
     """
-    found = {
-        cause: float(np.clip(FAULT_SIGMAS * scatter.sigma.get(cause, 0.0), *_FAULT_RANGE))
-        for cause in _FAULTS
-    }
-    offset = FAULT_SIGMAS * scatter.sigma.get("beam_offset", 0.0)
-    return found | {"beam_offset": max(offset, _LEAST_OFFSET)}
-
-
-def _curves(
-    scatter: PassScatter,
-    names: tuple[str, ...],
-    grid: float | None,
-    executor: Executor | None,
-    progress: Progress | None,
-) -> dict[str, _Curve]:
-    """Run the engine along each cause with everything else in the middle."""
-    still = np.zeros((1, len(scatter.causes)))
-    faults = fault_spread(scatter)
-    shifts = {cause: np.linspace(-_REACH, _REACH, NODES) * size for cause, size in faults.items()}
-    run = [cause for cause in faults if cause != "beam_offset"]
-    places = [
-        scatter.pulses(still, shifts={cause: float(shift)}, grid=grid)
-        for cause in run
-        for shift in shifts[cause]
-    ]
-    sizes = run_pulses([one.cases[0] for one in places], executor=executor, progress=progress)
-    rows = _seen(sizes, names).reshape(len(run), NODES, len(names))
-    values = dict(zip(run, rows, strict=True))
-    middle = values["power"][NODES // 2]
-    values["beam_offset"] = _aside(scatter, names, middle, shifts["beam_offset"], grid)
-    return {cause: _Curve(shifts[cause], values[cause], faults[cause]) for cause in faults}
-
-
-def _seen(sizes: Floats, names: tuple[str, ...]) -> Floats:
-    return np.array([column(sizes, name) for name in names]).T
-
-
-def _aside(
-    scatter: PassScatter,
-    names: tuple[str, ...],
-    middle: Floats,
-    shifts: Floats,
-    grid: float | None,
-) -> Floats:
-    """Return what a section shows of a pool beside the joint line: only the depth there changes."""
-    case = scatter.centre(grid=grid).cases[0]
-    outline = spot_pulse(**{k: v for k, v in case.items() if k != "depth"}).fusion_outline
-    rows = np.tile(middle, (len(shifts), 1))
-    rows[:, names.index("penetration")] = [fused_depth(outline, abs(float(x))) for x in shifts]
-    return rows
-
-
-def _usual(
-    scatter: PassScatter,
-    names: tuple[str, ...],
-    seed: int,
-    grid: float | None,
-    executor: Executor | None,
-    progress: Progress | None,
-) -> Floats:
-    normals = normal_points(USUAL_DRAWS, len(scatter.causes), seed)
-    cases = scatter.pulses(normals, grid=grid).cases
-    return _seen(run_pulses(cases, executor=executor, progress=progress), names)
+    if not scatter.needs_section:
+        return dict(WORDS)
+    return {**WORDS, **_ASIDE[scatter.schedule.joint.type]}
 
 
 def _reading(values: Floats) -> Floats:
     return np.hypot(READING_LEAST, READING_SHARE * values)
 
 
-def _suspects(
-    curves: Mapping[str, _Curve], expected: Floats, measured: Floats, precision: Floats
-) -> tuple[Suspect, ...]:
-    def log_fit(values: Floats) -> Floats:
-        off = np.atleast_2d(values) - measured
-        return np.asarray(-0.5 * np.einsum("ij,jk,ik->i", off, precision, off))
+@frozen
+class _Judged:
+    """A suspect, how likely it makes the section at best (log), and whether it has to move."""
 
-    found = [(Suspect("", 0, USUAL, 0.0, 0.0, ""), float(log_fit(expected)[0]))]
-    for cause, side in WORDS:
+    suspect: Suspect
+    fit: float
+    moves: bool
+
+
+def _judged(
+    curves: Mapping[str, Curve], measured: Floats, causes: Mapping[tuple[str, int], str]
+) -> tuple[_Judged, ...]:
+    """Return all suspects, the most plausible first."""
+    kernel = _kernel(curves, measured)
+    still = float(_log_likely(curves["power"].at(np.zeros(1)), measured, kernel)[0])
+    found = [(_Judged(Suspect("", 0, USUAL, 0.0, 0.0, ""), still, moves=False), still)]
+    for (cause, side), words in causes.items():
         curve = curves[cause]
-        shifts = side * np.linspace(0.0, _REACH * curve.fault, FINE)
-        fits = log_fit(curve.at(shifts)) - 0.5 * (shifts / curve.fault) ** 2
-        top = float(fits.max())
-        # mean over a half-normal of what the fault may be
-        weights = np.exp(-0.5 * (shifts / curve.fault) ** 2)
-        evidence = top + float(np.log(np.exp(fits - top).sum() / weights.sum()))
-        best = float(shifts[int(np.argmax(fits))])
-        words = WORDS[cause, side]
-        found.append((Suspect(cause, side, words, 0.0, best, CHECKS[cause]), evidence))
+        faults = np.linspace(0.0, REACH, FINE)
+        # a half-normal of what the fault may be
+        prior = -0.5 * faults**2
+        likely = _log_likely(curve.at(side * faults * curve.fault), measured, kernel)
+        evidence = _log_sum(likely + prior, 0) - _log_sum(prior, 0)
+        place = int(np.argmax(likely + prior))
+        shift = float(side * faults[place] * curve.fault)
+        suspect = Suspect(cause, side, words, 0.0, shift, CHECKS[cause])
+        moves = bool(faults[place] >= _MOVED)
+        found.append((_Judged(suspect, float(likely.max()), moves), float(evidence)))
     logs = np.array([log for _, log in found])
-    shares = np.exp(logs - logs.max())
-    shares /= shares.sum()
-    made = [evolve(one, plausibility=float(p)) for (one, _), p in zip(found, shares, strict=True)]
-    return tuple(sorted(made, key=lambda one: -one.plausibility))
+    shares = np.exp(logs - _log_sum(logs, 0))
+    made = [
+        evolve(one, suspect=evolve(one.suspect, plausibility=float(share)))
+        for (one, _), share in zip(found, shares, strict=True)
+    ]
+    return tuple(sorted(made, key=lambda one: -one.suspect.plausibility))
+
+
+def _kernel(curves: Mapping[str, Curve], measured: Floats) -> Floats:
+    """Return the covariance that one run stands for, shape (m, m) [m2].
+
+    That of reading, and a share of the usual scatter of sections whose root is open or shut as
+    that of the measured one.
+    """
+    runs = np.concatenate([curve.values for curve in curves.values()])
+    like = ((runs > 0.0) == (measured > 0.0)).all(axis=2, keepdims=True)
+    count = np.maximum(like.sum(axis=1, keepdims=True), 1)
+    off = np.where(like, runs - (like * runs).sum(axis=1, keepdims=True) / count, 0.0)
+    free = max(float((count - 1).sum()), 1.0)
+    scatter = np.einsum("ndi,ndj->ij", off, off) / free
+    draws, sizes = runs.shape[1:]
+    width = (4.0 / (sizes + 2.0) / draws) ** (1.0 / (sizes + 4.0))
+    return np.asarray(np.diag(_reading(measured) ** 2) + width**2 * scatter)
+
+
+def _log_likely(sections: Floats, measured: Floats, kernel: Floats) -> Floats:
+    """Return the logarithm of how likely draws, shape (n, d, m), make a section, shape (n,)."""
+    off = sections - measured
+    squares = np.einsum("ndi,ij,ndj->nd", off, np.linalg.inv(kernel), off)
+    return _log_sum(-0.5 * squares, 1) - np.log(sections.shape[1])
+
+
+def _log_sum(logs: Floats, axis: int) -> Floats:
+    top = logs.max(axis=axis, keepdims=True)
+    found = top + np.log(np.exp(logs - top).sum(axis=axis, keepdims=True))
+    return np.asarray(found.squeeze(axis))
+
+
+def _groups(found: Sequence[_Judged]) -> tuple[tuple[Suspect, ...], ...]:
+    """Put suspects together that this section does not tell apart."""
+    unmoved = [one for one in found if not one.moves]
+    groups, left = [unmoved], [one for one in found if one.moves]
+    while left:
+        alike = [one for one in left if one.fit >= left[0].fit - np.log(ALIKE)]
+        groups.append(alike)
+        left = [one for one in left if one not in alike]
+    groups.sort(key=lambda group: -sum(one.suspect.plausibility for one in group))
+    return tuple(tuple(one.suspect for one in group) for group in groups)
+
+
+def _is_usual(found: Sequence[_Judged]) -> bool:
+    [still] = [one for one in found if not one.suspect.cause]
+    return still.fit >= max(one.fit for one in found) - np.log(ALIKE)

@@ -2,8 +2,9 @@
 
 The root goes through with the laser's own spot. The cover follows wider and softer: a spot up to
 2.8 times as wide, by defocus, that melts a stated part of the wall again and never goes through.
-"Chance" is that of the shop's scatter about the best-fit model; what the model's own spread leaves
-of it is computed beside it, and shrinks with a calibration.
+"Chance" is that of the shop's scatter about the best-fit model, and the power is solved for it;
+what the model's own doubt leaves of it stands beside it. A calibration narrows that doubt; the
+other way round, `with_model` solves the power for both together.
 """
 
 from __future__ import annotations
@@ -37,6 +38,7 @@ WISHES: Final = get_args(Wish)
 CHANCE = 0.95
 KEEP = 3
 REMELT = 0.4
+FILLET_ANGLE: Final = np.pi / 4.0  # half way between tube and plate: common practice, no source
 _TRIED = 8  # of the best combinations are proved before the draft gives up
 
 
@@ -218,6 +220,7 @@ def _base_pass(schedule: Schedule) -> WeldPass:
         travel_speed=0.3 * spot,
         spot_diameter=spot,
         profile=laser.profile,
+        beam_angle=FILLET_ANGLE if joint.form == "fillet" else 0.0,
         arc=None if overlap is None else 2.0 * np.pi,
         closing_overlap=overlap,
     )
@@ -277,7 +280,8 @@ def _proved(
         shortfalls.chance(proof.least, search.chance)
         return None
     made = schedule.with_passes([_typed(part) for part in (proof.root, proof.cover)])
-    result = estimate(made)
+    constants = search.scatter.calibration
+    result = estimate(made, calibration=None if constants.is_shipped else constants)
     stops = [finding for finding in result.all_findings() if finding.weight == "stop"]
     for finding in stops:
         shortfalls.finding(finding)
@@ -299,6 +303,8 @@ def _typed(one: WeldPass) -> dict[str, Any]:
     values: dict[str, Any] = {key: getattr(one, key) for key in keys}
     if one.name == "cover":
         values |= {"spot_diameter": one.spot_diameter, "pause_before": one.pause_before or None}
+    if one.beam_angle:
+        values["beam_angle"] = one.beam_angle
     return values | {"closing_overlap": one.closing_overlap}
 
 
@@ -313,12 +319,16 @@ def draft_notes(made: Draft, number: int) -> list[str]:
         Place of the schedule in it, from 0.
     """
     one = made.drafted[number]
+    proof, constants = one.proof, one.estimate.calibration
+    both = ("under the shop's scatter alone", "with the model's own doubt as well")
     return [
         f"Drafted by weldcalc, place {number + 1} of {len(made.drafted)}, ranked {made.wish}.",
         "Computed, not qualified: weld coupons, cut sections, follow the governing code.",
-        f"Chance of every goal under the shop's scatter: {one.proof.least:.1%} "
-        f"({one.proof.draws} direct runs, asked {made.chance:.1%}).",
-        f"With the spread of the model itself: {one.proof.with_model:.0%}; coupons narrow it.",
+        f"Power solved for a chance of {made.chance:.1%} {both[proof.counts_model]}; "
+        f"{proof.draws} direct runs.",
+        f"Chance of every goal: {proof.shop_alone:.1%} {both[0]}, "
+        f"{proof.with_model:.0%} {both[1]}; coupons narrow it.",
+        f"Model constants: {constants.origin}",
     ]
 
 

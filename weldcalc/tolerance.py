@@ -18,7 +18,7 @@ from weldcalc.tolerances.result import RESULTS, Chance, PassTolerance, Tolerance
 from weldcalc.tolerances.sampled_pulses import Sampler, same_stand_in, sampler_for
 from weldcalc.tolerances.scatter import (
     CAUSES,
-    GEOMETRIC,
+    WITHOUT_RUNS,
     Bools,
     Floats,
     PassScatter,
@@ -27,7 +27,6 @@ from weldcalc.tolerances.scatter import (
     normal_points,
     pass_scatter,
 )
-from weldcalc.tolerances.section_pulses import needs_section
 from weldcalc.tolerances.sensitivity import sobol_design, variance_shares
 
 __all__ = ["Chance", "PassTolerance", "Tolerance", "cause_words", "tolerance"]
@@ -68,7 +67,8 @@ def tolerance(
     least_chance : float, optional
         Chance of meeting every goal that an allowed drift has to keep [1].
     with_model : bool, optional
-        Whether model constants and an unmeasured surface count as scatter.
+        Whether the model's own spread counts as scatter: its constants with their covariance,
+        what they leave unexplained, and the light that an unmeasured surface takes up.
     with_drifts : bool, optional
         Whether allowed drifts are looked for.
     calibration : Calibration, optional
@@ -141,7 +141,7 @@ def _pass_tolerance(
     made = PassTolerance(
         name=scatter.weld_pass.name,
         samples=rows * len(sizes),
-        runs=rows * (2 + len(set(causes) - GEOMETRIC - {"surrogate"})),
+        runs=rows * (2 + len(set(causes) - WITHOUT_RUNS)),
         values={key: found.ravel() for key, found in values.items()},
         goals={name: _chance(np.array([one[name] for one in met])) for name in goals.names},
         every_goal=every,
@@ -162,7 +162,7 @@ def _pass_tolerance(
 
 def _rows(scatter: PassScatter, plan: _Plan) -> int:
     """Return how many rows of a design the samples are enough for."""
-    columns = len(scatter.causes) + needs_section(scatter)
+    columns = len(scatter.causes) + scatter.needs_section
     rows = plan.samples // (columns + 2)
     if not scatter.causes:
         raise InputError.of("scatter", "nothing scatters: every sigma is zero")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from concurrent.futures import Executor
 from typing import Any, Final
 
@@ -17,10 +17,20 @@ from weldcalc.fields import nearest
 from weldcalc.goals import pass_goals
 from weldcalc.quantities import json_key, show, to_json, to_shown
 from weldcalc.schedule import Laser, Schedule, WeldPass
-from weldcalc.tolerances.scatter import Floats, column, pass_scatter
+from weldcalc.tolerances.sampled_pulses import with_surrogate
+from weldcalc.tolerances.scatter import Floats, PassScatter, column, pass_scatter
+from weldcalc.tolerances.surrogate import SectionSurrogate, section_surrogate
 from weldcalc.windows.edges import Edge, nearest_regions, sound_edges
 from weldcalc.windows.limits import Limit, laser_limits
-from weldcalc.windows.runs import REGIONS, Ints, Sheet, changed_pass, setting_sigma
+from weldcalc.windows.runs import (
+    CHANCE_NODES,
+    REGIONS,
+    Ints,
+    Sheet,
+    at_place,
+    changed_pass,
+    setting_sigma,
+)
 
 VARIABLES: Final = (
     "peak_power",
@@ -68,6 +78,8 @@ class Window:
         of both settings together; empty where one of them has none.
     limits : tuple of Limit
         Of the laser, as curves over the map.
+    surrogate : SectionSurrogate or None
+        What stood in for the engine of cross-sections; None where all runs were direct.
     """
 
     pass_name: str
@@ -84,6 +96,7 @@ class Window:
     edges: tuple[Edge, ...]
     nearest: Mapping[str, float]
     limits: tuple[Limit, ...]
+    surrogate: SectionSurrogate | None = field(repr=False)
 
     def to_json(self) -> dict[str, Any]:
         """Return the answer without the map itself, as plain values; keys carry the unit."""
@@ -106,6 +119,7 @@ class Window:
                 for edge in self.edges
             ],
             "sigmas_to_region": dict(self.nearest),
+            "surrogate": None if self.surrogate is None else self.surrogate.to_json(),
         }
 
     def to_csv(self) -> str:
@@ -132,6 +146,7 @@ def window(
     x_range: tuple[float, float] | None = None,
     y_range: tuple[float, float] | None = None,
     cells: tuple[int, int] = (CELLS, CELLS),
+    chance_nodes: int = CHANCE_NODES,
     with_model: bool = False,
     seed: int = 1,
     calibration: Calibration | None = None,
@@ -153,6 +168,8 @@ def window(
         Ends of the map [SI]; None takes from 0.6 to 1.6 times the schedule's own value.
     cells : tuple of (int, int), optional
         Columns and rows of the map, at least 4 each.
+    chance_nodes : int, optional
+        Places along each side at which the chance is drawn, at least 2.
     with_model : bool, optional
         Whether the chance counts the model's own spread; False: only what the shop scatters.
     seed : int, optional
@@ -175,15 +192,31 @@ def window(
 
     Notes
     -----
-    The map itself is run place by place; the chance with the same 20 draws at 12 x 12 places and
-    interpolated between them.
+    The map itself is run place by place; the chance with the same 20 draws at 12 x 12 places, or as
+    many as asked for, and interpolated between them. Where an estimate takes the engine of
+    cross-sections, a stand-in learnt over the whole map serves: at 30 x 30 places, the chance at
+    8 x 8 at most.
     """
     weld_pass = schedule.passes[schedule.pass_index(pass_name) if pass_name else 0]
     _check(x, y, cells)
-    scatter = pass_scatter(schedule, weld_pass, calibration=calibration, with_model=with_model)
-    sheet = Sheet(scatter, pass_goals(schedule, weld_pass), x, y, grid, executor, progress)
     columns = np.linspace(*(x_range or _span(weld_pass, x)), cells[0])
     rows = np.linspace(*(y_range or _span(weld_pass, y)), cells[1])
+    scatter, still = (
+        pass_scatter(schedule, weld_pass, calibration=calibration, with_model=counted)
+        for counted in (with_model, False)
+    )
+    surrogate = None
+    if scatter.needs_section or "beam_offset" in (x, y):
+        surrogate = section_surrogate(
+            scatter,
+            seed=seed,
+            places=_over(scatter, x, columns, y, rows),
+            executor=executor,
+            progress=progress,
+        )
+        scatter, still = with_surrogate(scatter), with_surrogate(still)
+    goals = pass_goals(schedule, weld_pass)
+    sheet = Sheet(scatter, still, goals, x, y, surrogate, grid, executor, progress)
     sizes, region = sheet.map(columns, rows)
     point = (float(getattr(weld_pass, x)), float(getattr(weld_pass, y)))
     sigma = (setting_sigma(scatter, x), setting_sigma(scatter, y))
@@ -195,14 +228,31 @@ def window(
         y=rows,
         region=region,
         sizes={key: column(sizes, key) for key in _MAPPED},
-        chance=sheet.chance(columns, rows, seed),
+        chance=sheet.chance(columns, rows, seed, nodes=chance_nodes),
         goal_depth=scatter.goal_depth_share * schedule.joint.wall_thickness,
         point=point,
         sigma=sigma,
         edges=sound_edges(sheet, columns, rows, point, sigma),
         nearest=nearest_regions(columns, rows, region, point, sigma),
         limits=_limits(schedule.laser, weld_pass, x, y, columns, rows),
+        surrogate=surrogate,
     )
+
+
+def _over(
+    scatter: PassScatter, x: str, columns: Floats, y: str, rows: Floats
+) -> Callable[[Floats], list[PassScatter]]:
+    """Return what spreads points of the unit square, shape (n, 2), over the map."""
+
+    def places(shares: Floats) -> list[PassScatter]:
+        across = columns[0] + shares[:, 0] * (columns[-1] - columns[0])
+        along = rows[0] + shares[:, 1] * (rows[-1] - rows[0])
+        return [
+            at_place(scatter, x, a, y, b)
+            for a, b in zip(across.tolist(), along.tolist(), strict=True)
+        ]
+
+    return places
 
 
 def _check(x: str, y: str, cells: tuple[int, int]) -> None:

@@ -16,6 +16,7 @@ from weldcalc.batch import Progress, run_batch
 from weldcalc.goals import LACK, PassGoals, all_met
 from weldcalc.heatflow.spot_sizes import SIZES
 from weldcalc.schedule import WeldPass
+from weldcalc.tolerances.model_error import with_model_error
 from weldcalc.tolerances.pulse_runs import pulse_sizes, run_pulses
 from weldcalc.tolerances.scatter import Bools, Floats, PassScatter, column, normal_points
 
@@ -274,7 +275,11 @@ def _met(
     ]
     sizes = search.run([case for one in pulses for case in one.cases])
     parts = sizes.reshape(len(rungs), len(normals), -1)
-    met = [all_met(goals.met(rows, one), names) for rows, one in zip(parts, pulses, strict=True)]
+    stretched = [
+        with_model_error(rung, normals, rows, one, on_section=False)
+        for rung, rows, one in zip(rungs, parts, pulses, strict=True)
+    ]
+    met = [all_met(goals.met(a, one), names) for a, one in zip(stretched, pulses, strict=True)]
     return np.array(met)
 
 

@@ -5,19 +5,21 @@ from __future__ import annotations
 import textwrap
 from typing import TYPE_CHECKING
 
+from weldcalc.fields import percent
 from weldcalc.goals import GOALS
 from weldcalc.quantities import show
 from weldcalc.texts.estimates import WIDTH, table_text
 from weldcalc.tolerances.result import UNITLESS
-from weldcalc.tolerances.scatter import CAUSES
+from weldcalc.tolerances.scatter import CAUSES, MODEL_ERRORS
 
 if TYPE_CHECKING:
-    from weldcalc.diagnosis import Diagnosis
+    from weldcalc.diagnosis import Diagnosis, Suspect
     from weldcalc.drafting import Draft, DraftedSchedule
     from weldcalc.tolerances.result import Chance, PassTolerance, Tolerance
     from weldcalc.tolerances.surrogate import SectionSurrogate
     from weldcalc.window import Window
 
+_NARROW = 50  # letters of a first column, so that a table fits a terminal
 _NOT_QUALIFIED = "Computed, not qualified: weld coupons, cut sections, follow the governing code."
 
 
@@ -34,11 +36,18 @@ def draft_text(made: Draft) -> str:
     rows = [[name, *(column[name] for column in columns)] for name in columns[0]]
     words = (
         f"Ranked {made.wish}, from {made.looked_at} combinations; chance asked "
-        f"{made.chance:.1%}. Chances are of direct engine runs over the shop's scatter, cold at "
-        "the start of the seam and warm at its end; the last line counts the model's own spread "
-        "too, which coupons narrow."
+        f"{percent(made.chance, 1)}. Chances are of direct engine runs, cold at the start of the seam and "
+        f"warm at its end. {_solved_for(made.drafted[0])} The model's own doubt is in the last "
+        "line: without coupons it is wide. Weld coupons and calibrate before you trust the first "
+        "figure."
     )
     return "\n\n".join([textwrap.fill(words, WIDTH), table_text(heads, rows), _NOT_QUALIFIED])
+
+
+def _solved_for(one: DraftedSchedule) -> str:
+    if one.proof.counts_model:
+        return "The power is solved for the chance with the model's own doubt counted."
+    return "The power is solved for the chance under the shop's scatter alone."
 
 
 def draft_column(one: DraftedSchedule) -> dict[str, str]:
@@ -58,7 +67,7 @@ def draft_column(one: DraftedSchedule) -> dict[str, str]:
         "pause between passes": show(one.schedule.passes[-1].pause_before, "pause_before"),
         "cycle time": show(one.cycle_time, "weld_time"),
         "heat input, both passes": show(one.heat_input, "heat_input"),
-        "root power may drift by": f"{one.room:.1%}",
+        "root power may drift by": percent(one.room, 1),
     }
     for made in one.estimate.passes:
         found[f"{made.name} penetration"] = show(made.penetration, "penetration")
@@ -67,8 +76,11 @@ def draft_column(one: DraftedSchedule) -> dict[str, str]:
     found["part temperature"] = show(hottest, "peak_part_temperature")
     for name, held in one.binding:
         found[f"{name} held by"] = held
-    found["chance, root and cover"] = " and ".join(f"{c:.1%}" for c in one.proof.chances)
-    found["with the model's spread"] = f"{one.proof.with_model:.0%}"
+    mark = (" (solved for)", "")
+    model = one.proof.counts_model
+    found["chance, root and cover"] = " and ".join(percent(c, 1) for c in one.proof.chances)
+    found[f"least, shop's scatter alone{mark[model]}"] = percent(one.proof.shop_alone, 1)
+    found[f"least, with the model's doubt{mark[not model]}"] = percent(one.proof.with_model)
     return found
 
 
@@ -100,6 +112,8 @@ def window_text(made: Window) -> str:
     if made.nearest:
         told = "; ".join(f"{name}: {distance:.1f}" for name, distance in made.nearest.items())
         parts.append(f"Both together, in multiples of their scatter, to {told}")
+    if made.surrogate is not None:
+        parts.append(_surrogate_text(made.surrogate))
     return "\n\n".join([*parts, _NOT_QUALIFIED])
 
 
@@ -116,33 +130,54 @@ def tolerance_text(made: Tolerance) -> str:
 
 
 def _pass_text(one: PassTolerance) -> str:
-    results = [[key.replace("_", " "), show(one.interval(key), key)] for key in one.values]
-    shares = one.shares[one.ranked_result]
-    causes = [
-        [
-            CAUSES[cause],
-            _sigma(one, cause),
-            *(f"{values[one.causes.index(cause)]:.0%}" for values in (shares.first, shares.total)),
-        ]
-        for cause in one.ranking()
+    # a far side that never melts has no width to tell
+    results = [
+        [key.replace("_", " "), show(one.interval(key), key)]
+        for key, values in one.values.items()
+        if values.any()
     ]
-    ranked = one.ranked_result.replace("_", " ")
+    goals = [[textwrap.fill(name, _NARROW), *cells] for name, *cells in goal_rows(one)]
     stand_in = [] if one.surrogate is None else [_surrogate_text(one.surrogate)]
     return "\n\n".join(
         [
             f"Pass {one.name}: {one.samples} sampled welds, {one.runs} engine runs",
-            table_text(["Goal", "chance", "95 % interval of the chance"], goal_rows(one)),
+            table_text(["Goal", "chance", "95 % interval of the chance"], goals),
             table_text(["Result", "90 % interval"], results),
-            table_text([f"Cause of scatter in {ranked}", "one sigma", "alone", "in total"], causes),
+            _causes_text(one),
             _drift_text(one),
             *stand_in,
         ]
     )
 
 
+def _causes_text(one: PassTolerance) -> str:
+    shares = one.shares[one.ranked_result]
+    rows = [
+        [
+            CAUSES[cause],
+            _sigma(one, cause),
+            *(
+                # sampling may leave a share a hair below none
+                percent(max(float(values[one.causes.index(cause)]), 0.0))
+                for values in (shares.first, shares.total)
+            ),
+        ]
+        for cause in one.ranking()
+    ]
+    ranked = one.ranked_result.replace("_", " ")
+    table = table_text([f"Cause of scatter in {ranked}", "one sigma", "alone", "in total"], rows)
+    if not set(MODEL_ERRORS) & set(one.causes):
+        return table
+    told = (
+        "The model's own causes are not in the shop: sections of your own coupons narrow them "
+        "(weldcalc calibrate, then --calibration)."
+    )
+    return f"{table}\n\n{textwrap.fill(told, WIDTH)}"
+
+
 def _surrogate_text(made: SectionSurrogate) -> str:
     rows = [
-        [name.replace("_", " "), f"{made.median[name]:.1%}", f"{error:.1%}"]
+        [name.replace("_", " "), percent(made.median[name], 1), percent(error, 1)]
         for name, error in made.error.items()
     ]
     head = f"Stand-in for the section engine ({made.runs} of its runs)"
@@ -164,21 +199,25 @@ def goal_rows(one: PassTolerance) -> list[list[str]]:
 
 
 def _chance_cells(one: Chance) -> list[str]:
-    return [f"{one.chance:.1%}", f"{one.interval[0]:.1%} to {one.interval[1]:.1%}"]
+    low, high = one.interval
+    return [percent(one.chance, 1), f"{100 * low:.1f} to {percent(high, 1)}"]
 
 
 def _sigma(one: PassTolerance, cause: str) -> str:
+    if cause in MODEL_ERRORS:
+        return percent(one.sigma[cause])
     return "-" if cause in UNITLESS else show(one.sigma[cause], f"scatter.{cause}")
 
 
 def _drift_text(one: PassTolerance) -> str:
     if not one.drifts:
         return (
-            f"No input may drift: the chance of every goal is below {one.least_chance:.0%} already."
+            "No input may drift: the chance of every goal is below "
+            f"{percent(one.least_chance)} already."
         )
     model = "the model scatters too" if one.drifts_with_model else "the model taken at its word"
-    head = f"May drift alone, chance of every goal kept at {one.least_chance:.0%} ({model})"
-    return table_text([head, "down", "up"], drift_rows(one))
+    head = f"While the chance of every goal stays at {percent(one.least_chance)} ({model}):"
+    return f"{head}\n\n{table_text(['May drift alone', 'down', 'up'], drift_rows(one))}"
 
 
 def drift_rows(one: PassTolerance) -> list[list[str]]:
@@ -194,6 +233,34 @@ def drift_rows(one: PassTolerance) -> list[list[str]]:
         text = show(drift.allowed, f"scatter.{drift.cause}") + (" or more" if drift.is_open else "")
         rows.setdefault(CAUSES[drift.cause], []).append(text)
     return [[name, *cells] for name, cells in rows.items()]
+
+
+def _plausible(share: float) -> str:
+    return "over 99 %" if share > 0.99 else "under 1 %" if share < 0.01 else percent(share)
+
+
+def _verdict(made: Diagnosis) -> str:
+    """Return what the ranking says where the section does not tell causes apart."""
+    if made.is_usual:
+        return (
+            "Usual scatter and reading make such a section as well as any cause does: nothing has "
+            "to be wrong. "
+        )
+    group = made.groups[0]
+    if len(group) < 2:
+        return ""
+    names = "; ".join(one.words for one in group)
+    share = sum(one.plausibility for one in group)
+    return (
+        f"Likeliest, {_plausible(share)} together: {names}. These look the same in this section: "
+        "do every check named beside them before changing anything. "
+    )
+
+
+def _suspect_cells(one: Suspect) -> list[str]:
+    by = show(one.shift, f"scatter.{one.cause}") if one.cause else ""
+    check = textwrap.fill(one.check, 36)
+    return [_plausible(one.plausibility), textwrap.fill(one.words, 38), by, check]
 
 
 def diagnosis_text(made: Diagnosis, *, most: int = 6) -> str:
@@ -216,18 +283,13 @@ def diagnosis_text(made: Diagnosis, *, most: int = 6) -> str:
         ]
         for key in made.measured
     ]
-    suspects = [
-        [
-            f"{one.plausibility:.0%}",
-            textwrap.fill(one.words, 38),
-            show(one.shift, f"scatter.{one.cause}") if one.cause else "",
-            textwrap.fill(one.check, 36),
-        ]
-        for one in made.suspects[:most]
-    ]
+    # a cause that would rather not have moved explains no more than nothing unusual does
+    unmoved = next(group for group in made.groups if any(not one.cause for one in group))
+    told = [one for one in made.suspects if not one.cause or one not in unmoved]
+    suspects = [_suspect_cells(one) for one in told[:most]]
     words = (
-        "One cause at a time, all equally likely beforehand. The expected section is computed: if "
-        "no coupon has confirmed it yet, the model may be what is off."
+        f"{_verdict(made)}One cause at a time, all equally likely beforehand. The expected section "
+        "is computed: if no coupon has confirmed it yet, the model may be what is off."
     )
     return "\n\n".join(
         [

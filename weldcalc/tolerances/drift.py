@@ -10,13 +10,13 @@ from attrs import frozen
 
 from weldcalc.goals import PassGoals, all_met
 from weldcalc.tolerances.sampled_pulses import Sampler
-from weldcalc.tolerances.scatter import Floats, PassScatter, normal_points
+from weldcalc.tolerances.scatter import MODEL_ERRORS, Floats, PassScatter, normal_points
 
 DRAWS = 64  # of a quasi-random sequence, the same for every drift
 LADDER: Final = (1.0, 3.0, 9.0, 27.0)  # sigmas tried first, while the chance holds
 REFINED = 3  # more shifts tried between the last that held and the first that did not
 LARGEST_SHARE = 0.5
-_KEPT_STILL: Final = frozenset({"model", "surrogate"})  # no person can let it drift
+_KEPT_STILL: Final = frozenset({"model", *MODEL_ERRORS, "surrogate"})  # no person lets them drift
 _LENGTHS: Final = frozenset({"focus", "gap", "beam_offset"})
 
 Key = tuple[str, float]

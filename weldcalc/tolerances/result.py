@@ -11,13 +11,13 @@ from attrs import field, frozen
 from weldcalc.quantities import json_key, to_json
 from weldcalc.schedule import Schedule
 from weldcalc.tolerances.drift import Drift
-from weldcalc.tolerances.scatter import Floats, shift_key
+from weldcalc.tolerances.scatter import MODEL_ERRORS, Floats, shift_key
 from weldcalc.tolerances.sensitivity import VarianceShares
 from weldcalc.tolerances.surrogate import SectionSurrogate
 
 LEVEL = 0.90  # coverage of the intervals of results
 RESULTS: Final = ("penetration", "fusion_width", "root_width", "haz_width", "joint_margin")
-UNITLESS: Final = frozenset({"model", "surrogate"})
+UNITLESS: Final = frozenset({"model", *MODEL_ERRORS, "surrogate"})
 """Causes whose one sigma is no figure of the shop."""
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from concurrent.futures import Executor
 
 import numpy as np
@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 
 from weldcalc.batch import Progress
 from weldcalc.heatflow.spot_sizes import SIZES
+from weldcalc.tolerances.model_error import with_model_error
 from weldcalc.tolerances.pulse_runs import run_pulses
 from weldcalc.tolerances.scatter import PassScatter, Pulses
-from weldcalc.tolerances.section_pulses import needs_section
 from weldcalc.tolerances.surrogate import SectionSurrogate, section_offsets, section_surrogate
 
 Floats = NDArray[np.float64]
@@ -67,29 +67,68 @@ class Sampler:
         shifts : list of mapping, optional
             One for each sample: added to the middle of a cause [1 or m].
         """
-        moved = shifts or [{}] * len(samples)
-        pulses = [
-            self.scatter.pulses(normals, shifts=shift, grid=self.grid)
-            for normals, shift in zip(samples, moved, strict=True)
-        ]
-        rows = run_pulses(
-            [case for one in pulses for case in one.cases],
+        return run_samples(
+            [self.scatter] * len(samples),
+            samples,
+            shifts,
+            surrogate=self.surrogate,
+            grid=self.grid,
             executor=self.executor,
             progress=self.progress,
         )
-        ends = np.cumsum([len(one.cases) for one in pulses])[:-1]
-        sizes = np.split(rows.reshape(-1, len(SIZES)), ends)
-        if self.surrogate is None:
-            return sizes, pulses
-        place = self.scatter.causes.index("surrogate")
-        found = [
-            self.surrogate.sizes(
-                one, spot, section_offsets(self.scatter, normals, shift), normals[:, place]
-            )
-            for normals, shift, one, spot in zip(samples, moved, pulses, sizes, strict=True)
-        ]
+
+
+def run_samples(
+    scatters: Sequence[PassScatter],
+    samples: Sequence[Floats],
+    shifts: Sequence[Mapping[str, float]] | None = None,
+    *,
+    surrogate: SectionSurrogate | None,
+    grid: float | None = None,
+    executor: Executor | None = None,
+    progress: Progress | None = None,
+) -> tuple[list[Floats], list[Pulses]]:
+    """Return the sizes and the pulses of several samples, each about its own setting of a pass.
+
+    Parameters
+    ----------
+    scatters : sequence of PassScatter, length m
+        Of the same causes.
+    samples : sequence of ndarray, length m, shape (n, k)
+        Standard normal numbers.
+    shifts : sequence of mapping, length m, optional
+        Added to the middle of a cause [1 or m].
+    surrogate : SectionSurrogate or None
+        None where the axisymmetric engine runs directly.
+    grid : float, optional
+        Edge of the axisymmetric engine's cells under the spot [m].
+    executor, progress : optional
+        As for `weldcalc.batch.run_batch`.
+
+    Returns
+    -------
+    tuple of (list of ndarray, shape (n, 10); list of Pulses)
+    """
+    moved = shifts or [{}] * len(samples)
+    asked = list(zip(scatters, samples, moved, strict=True))
+    pulses = [one.pulses(normals, shifts=shift, grid=grid) for one, normals, shift in asked]
+    cases = [case for one in pulses for case in one.cases]
+    rows = run_pulses(cases, executor=executor, progress=progress)
+    ends = np.cumsum([len(one.cases) for one in pulses])[:-1]
+    if surrogate is not None:
+        offsets = [section_offsets(*one) for one in asked]
+        noise = [normals[:, one.causes.index("surrogate")] for one, normals, _ in asked]
+        # all at once: thousands of samples of one draw each would take as many calls
+        rows = surrogate.sizes(cases, rows, np.concatenate(offsets), np.concatenate(noise))
         # gap and offset are in the section already
-        return found, [evolve(one, distance=one.half_pitch) for one in pulses]
+        pulses = [evolve(one, distance=one.half_pitch) for one in pulses]
+    sizes = [
+        with_model_error(one, normals, part, made, on_section=surrogate is not None)
+        for (one, normals, _), part, made in zip(
+            asked, np.split(rows.reshape(-1, len(SIZES)), ends), pulses, strict=True
+        )
+    ]
+    return sizes, pulses
 
 
 def sampler_for(
@@ -113,11 +152,10 @@ def sampler_for(
     executor, progress : optional
         As for `weldcalc.batch.run_batch`.
     """
-    if not needs_section(scatter):
+    if not scatter.needs_section:
         return Sampler(scatter, None, grid, executor, progress)
     made = section_surrogate(scatter, seed=seed, executor=executor, progress=progress)
-    widened = evolve(scatter, sigma={**scatter.sigma, "surrogate": 1.0})
-    return Sampler(widened, made, grid, executor, progress)
+    return Sampler(with_surrogate(scatter), made, grid, executor, progress)
 
 
 def same_stand_in(sampler: Sampler, scatter: PassScatter) -> Sampler:
@@ -131,5 +169,10 @@ def same_stand_in(sampler: Sampler, scatter: PassScatter) -> Sampler:
         The same pass with fewer causes.
     """
     if sampler.surrogate is not None:
-        scatter = evolve(scatter, sigma={**scatter.sigma, "surrogate": 1.0})
+        scatter = with_surrogate(scatter)
     return evolve(sampler, scatter=scatter)
+
+
+def with_surrogate(scatter: PassScatter) -> PassScatter:
+    """Return a scatter in which the error of a stand-in is one more cause."""
+    return evolve(scatter, sigma={**scatter.sigma, "surrogate": 1.0})

@@ -19,6 +19,7 @@ from weldcalc.calibration_data import Calibration, calibration_for
 from weldcalc.heatflow.constants import NAMES, ModelConstants
 from weldcalc.heatflow.spot_sizes import SIZES
 from weldcalc.materials import Material
+from weldcalc.passes.joint import metal_below, needs_section
 from weldcalc.passes.pulse import (
     PulseSettings,
     flat_absorptance,
@@ -28,7 +29,8 @@ from weldcalc.passes.pulse import (
 )
 from weldcalc.passes.spread import scatter_of
 from weldcalc.quantities import json_key
-from weldcalc.schedule import Joint, Schedule, WeldPass
+from weldcalc.schedule import Schedule, WeldPass
+from weldcalc.section_shape import joint_section
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -44,14 +46,22 @@ CAUSES: Final[Mapping[str, str]] = MappingProxyType(
         "travel_speed": "travel speed",
         "gap": "gap",
         "beam_offset": "beam offset",
-        "model": "model constants",
-        "surrogate": "error of the surrogate",
+        "model": "constants of the model",
+        "model_depth": "error of the model in depth",
+        "model_width": "error of the model in width",
+        "surrogate": "error of the stand-in",
     }
 )
 """Causes of scatter and their words."""
 
 GEOMETRIC: Final = frozenset({"travel_speed", "gap", "beam_offset"})
 """Causes that move the pools against each other and the joint, and change no pool."""
+
+MODEL_ERRORS: Final = ("model_depth", "model_width")
+"""Causes that stretch a computed pool: what the best constants leave unexplained."""
+
+WITHOUT_RUNS: Final = GEOMETRIC | {*MODEL_ERRORS, "surrogate"}
+"""Causes whose draws need no run of their own."""
 
 FURTHEST = 3.0  # sigmas: what lies beyond, a shop would notice
 LEAST_ABSORPTANCE = 0.05
@@ -97,7 +107,8 @@ class PassScatter:
     calibration : Calibration
         Gives the model constants.
     sigma : mapping of str to float
-        By cause: shares of the value [1] or lengths [m]; 1 for "model".
+        By cause: shares of the value [1] or lengths [m]; 1 for "model"; of the logarithm of the
+        size for `MODEL_ERRORS`.
     settings : PulseSettings
         Of the pulse in the middle of the scatter.
     ratio : float
@@ -105,8 +116,8 @@ class PassScatter:
 
     Notes
     -----
-    In a tube-to-plate joint the pulse runs into the plate, so that the axisymmetric engine is
-    given its thickness; the depth asked for stays a share of the tube's wall.
+    On a joint that is not symmetric about the beam the axisymmetric engine is given as much metal
+    as the beam meets along its axis; the depth asked for stays a share of the tube's wall.
     """
 
     schedule: Schedule
@@ -126,6 +137,11 @@ class PassScatter:
     def goal_depth_share(self) -> float:
         """Return the depth asked for as a share of the wall; the whole wall if none is asked."""
         return self.schedule.goal.penetration or 1.0
+
+    @property
+    def needs_section(self) -> bool:
+        """Tell whether the pass has to be computed on the joint's section, as in an estimate."""
+        return needs_section(self.schedule, self.weld_pass)
 
     def moved_to(self, weld_pass: WeldPass) -> PassScatter:
         """Return the same scatter about another setting of the pass."""
@@ -191,8 +207,8 @@ class PassScatter:
         constants = self._constants(moved.get("model"), count)
         factor = self.ratio * (1.0 + moved.get("absorptivity", none))
         columns["wall"] = columns["thickness"]
-        if self.schedule.joint.type == "tube-to-plate":
-            columns["thickness"] = np.full(count, body_thickness(self.schedule.joint))
+        if self.needs_section:
+            columns["thickness"] = self._below(columns["wall"])
         columns["constants"] = constants
         columns["absorptivity"] = [
             max(flat_absorptance(one, float(share)), LEAST_ABSORPTANCE)
@@ -209,6 +225,16 @@ class PassScatter:
         case["depth"] = self.goal_depth_share * case.pop("wall")
         case["preheat"] = self.settings["preheat"] if preheat is None else preheat
         return case
+
+    def _below(self, walls: Floats) -> Floats:
+        """Return how much metal the beam meets along its axis [m]; a plate's does not scatter."""
+        joint = self.schedule.joint
+        shape = joint_section(evolve(joint, gap=None, mismatch=None))
+        below = metal_below(shape, self.weld_pass.beam_angle)
+        if joint.type == "butt":
+            return np.asarray(below * walls / joint.wall_thickness, dtype=np.float64)
+        # a tube may be thicker than its plate
+        return np.asarray(np.maximum(below, walls), dtype=np.float64)
 
     def _defocus(self, moved: Floats) -> Floats:
         """Return the growth of the spot when the focus moves [1]."""
@@ -237,6 +263,10 @@ class PassScatter:
         places = np.minimum((ndtr(moved) * len(ordered)).astype(int), len(ordered) - 1)
         return [ModelConstants(*(float(value) for value in ordered[place])) for place in places]
 
+    def held_against(self, normals: Floats) -> tuple[Floats, Floats]:
+        """Return distance and half pitch of draws without their pulses, shapes (n,) [m]."""
+        return self._geometry(self.moves(normals, {}), len(normals))
+
     def _geometry(self, moved: Mapping[str, Floats], count: int) -> tuple[Floats, Floats]:
         none = np.zeros(count)
         one = self.weld_pass
@@ -244,13 +274,6 @@ class PassScatter:
         gap = np.maximum((self.schedule.joint.gap or 0.0) + moved.get("gap", none), 0.0)
         offset = np.abs(one.beam_offset + moved.get("beam_offset", none))
         return np.hypot(offset + 0.5 * gap, 0.5 * pitch), 0.5 * pitch
-
-
-def body_thickness(joint: Joint) -> float:
-    """Return the thickness of the metal under the beam: wall, or plate that holds it [m]."""
-    if joint.type == "butt":
-        return joint.wall_thickness
-    return max(joint.plate_thickness or 0.0, joint.wall_thickness)
 
 
 def _number(settings: PulseSettings, key: str) -> float:
@@ -276,8 +299,8 @@ def pass_scatter(
     calibration : Calibration, optional
         In place of the shipped constants.
     with_model : bool, optional
-        Whether the model's constants, and the light that an unknown surface takes up, count as
-        scatter; False leaves what the shop itself can hold steady.
+        Whether the model's constants, what they leave unexplained, and the light that an unknown
+        surface takes up, count as scatter; False leaves what the shop itself can hold steady.
 
     Raises
     ------
@@ -293,6 +316,9 @@ def pass_scatter(
     own = schedule.scatter.absorptivity
     sigma["absorptivity"] = own if own is not None else surface_spread if with_model else 0.0
     sigma["model"] = 1.0 if with_model and len(model.sample) > 1 else 0.0
+    error = model.error if with_model else None
+    sigma["model_depth"] = error.depth if error else 0.0
+    sigma["model_width"] = error.width if error else 0.0
     if schedule.laser.rayleigh_length is None:
         sigma["focus"] = 0.0
     return PassScatter(

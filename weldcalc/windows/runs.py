@@ -11,11 +11,12 @@ from numpy.typing import NDArray
 
 from weldcalc.batch import Progress
 from weldcalc.goals import LACK, PassGoals, all_met
-from weldcalc.heatflow.spot_sizes import SIZES, spot_sizes
+from weldcalc.heatflow.spot_sizes import SIZES
 from weldcalc.pulse_shape import PulseShape
 from weldcalc.schedule import WeldPass
-from weldcalc.tolerances.pulse_runs import run_pulses
+from weldcalc.tolerances.sampled_pulses import run_samples
 from weldcalc.tolerances.scatter import Floats, PassScatter, Pulses, normal_points
+from weldcalc.tolerances.surrogate import SectionSurrogate
 
 Ints = NDArray[np.int_]
 
@@ -23,6 +24,9 @@ REGIONS: Final = ("lack of penetration", "sound", "excessive")
 LACKING, SOUND, EXCESSIVE = range(3)
 CHANCE_NODES = 12  # along each side; the chance between them is interpolated
 CHANCE_DRAWS = 20
+SECTION_CHANCE_NODES = 8
+SECTION_NODES = 30  # along each side, where a stand-in serves; sizes between them are interpolated
+SIZE_NUMBERS: Final = range(len(SIZES))
 
 
 def changed_pass(weld_pass: WeldPass, **changes: float) -> WeldPass:
@@ -77,62 +81,114 @@ class Sheet:
     Parameters
     ----------
     scatter : PassScatter
-        Of the schedule's own setting.
+        Of the schedule's own setting, for the chance.
+    still : PassScatter
+        The same without the model's spread: its middle is the place without scatter.
     goals : PassGoals
         What decides the region.
     x, y : str
         Settings that change.
+    surrogate : SectionSurrogate or None
+        Stands in for the engine of cross-sections; None where the axisymmetric engine serves.
     grid : float or None
-        Edge of the engine's cells under the spot [m].
+        Edge of the axisymmetric engine's cells under the spot [m].
     executor, progress : optional
         As for `weldcalc.batch.run_batch`.
     """
 
     scatter: PassScatter
+    still: PassScatter
     goals: PassGoals
     x: str
     y: str
+    surrogate: SectionSurrogate | None
     grid: float | None
     executor: Executor | None
     progress: Progress | None
 
-    def at(self, x: float, y: float) -> PassScatter:
-        """Return the scatter about a place [SI]."""
-        return self.scatter.moved_to(changed_pass(self.scatter.weld_pass, **{self.x: x, self.y: y}))
-
     def map(self, columns: Floats, rows: Floats) -> tuple[Floats, Ints]:
         """Return the sizes, shape (n, m, 10), and the regions, shape (n, m), of all places [SI]."""
-        places = [self.at(float(x), float(y)).centre(grid=self.grid) for y in rows for x in columns]
-        sizes, pulses = self._run(places)
-        shape = (len(rows), len(columns))
-        return sizes.reshape(*shape, len(SIZES)), self._region(sizes, pulses).reshape(shape)
+        x, y = columns, rows
+        if self.surrogate is not None:
+            # the stand-in has an error anyway; far smaller is that of running between fewer places
+            x, y = (np.linspace(v[0], v[-1], min(v.size, SECTION_NODES)) for v in (columns, rows))
+        places = [
+            at_place(self.still, self.x, a, self.y, b) for b in y.tolist() for a in x.tolist()
+        ]
+        found = self._run(places, np.zeros((1, len(self.still.causes))))[0]
+        nodes = found.reshape(len(y), len(x), len(SIZES))
+        sizes = np.dstack([_interpolated(nodes[..., k], x, y, columns, rows) for k in SIZE_NUMBERS])
+        return sizes, self._region(sizes, self._distances(columns, rows))
 
     def region_at(self, x: float, y: float) -> int:
         """Return the region of one place [SI]."""
-        made = self.at(x, y).centre(grid=self.grid)
-        return int(self._region(spot_sizes(made.cases[0])[None], made)[0])
+        still = np.zeros((1, len(self.still.causes)))
+        place = at_place(self.still, self.x, x, self.y, y)
+        # one run, here: sending it anywhere would take longer
+        rows, made = run_samples([place], [still], surrogate=self.surrogate, grid=self.grid)
+        return int(self._region(rows[0], made[0])[0])
 
-    def chance(self, columns: Floats, rows: Floats, seed: int) -> Floats:
+    def chance(
+        self, columns: Floats, rows: Floats, seed: int, *, nodes: int = CHANCE_NODES
+    ) -> Floats:
         """Return the chance of every goal [1], shape (n, m), from draws at fewer places."""
-        x, y = (np.linspace(ends[0], ends[-1], CHANCE_NODES) for ends in (columns, rows))
+        if self.surrogate is not None:
+            nodes = min(nodes, SECTION_CHANCE_NODES)
+        x, y = (np.linspace(ends[0], ends[-1], nodes) for ends in (columns, rows))
         normals = normal_points(CHANCE_DRAWS, len(self.scatter.causes), seed)
-        places = [self.at(float(b), float(a)).pulses(normals, grid=self.grid) for a in y for b in x]
-        sizes, pulses = self._run(places)
-        met = all_met(self.goals.met(sizes, pulses)).reshape(CHANCE_NODES, CHANCE_NODES, -1)
+        places = self._places(self.scatter, x, y)
+        met = all_met(self.goals.met(*self._run(places, normals))).reshape(nodes, nodes, -1)
         return _interpolated(met.mean(axis=2), x, y, columns, rows)
 
-    def _run(self, places: list[Pulses]) -> tuple[Floats, Pulses]:
-        cases = [case for one in places for case in one.cases]
-        sizes = run_pulses(cases, executor=self.executor, progress=self.progress)
-        distances = np.concatenate([one.distance for one in places])
-        halves = np.concatenate([one.half_pitch for one in places])
-        return sizes, Pulses(cases, distances, halves)
+    def _places(self, scatter: PassScatter, x: Floats, y: Floats) -> list[PassScatter]:
+        return [at_place(scatter, self.x, a, self.y, b) for b in y.tolist() for a in x.tolist()]
+
+    def _run(self, places: list[PassScatter], normals: Floats) -> tuple[Floats, Pulses]:
+        sizes, pulses = run_samples(
+            places,
+            [normals] * len(places),
+            surrogate=self.surrogate,
+            grid=self.grid,
+            executor=self.executor,
+            progress=self.progress,
+        )
+        return np.concatenate(sizes), _joined(pulses)
+
+    def _distances(self, columns: Floats, rows: Floats) -> Pulses:
+        """Return what every place of the map is held against, shape (n, m)."""
+        still, shape = np.zeros((1, len(self.still.causes))), (len(rows), len(columns))
+        made = [one.held_against(still) for one in self._places(self.still, columns, rows)]
+        distance, half = (np.concatenate(one).reshape(shape) for one in zip(*made, strict=True))
+        return Pulses([], half if self.surrogate is not None else distance, half)
 
     def _region(self, sizes: Floats, pulses: Pulses) -> Ints:
         met = self.goals.met(sizes, pulses)
         enough = all_met(met, LACK)
         harmless = all_met(met, frozenset(met) - LACK)
         return np.where(harmless, np.where(enough, SOUND, LACKING), EXCESSIVE)
+
+
+def at_place(scatter: PassScatter, x: str, a: float, y: str, b: float) -> PassScatter:
+    """Return the scatter about a place of a map.
+
+    Parameters
+    ----------
+    scatter : PassScatter
+        Of the schedule's own setting.
+    x, y : str
+        Settings of `VARIABLES`.
+    a, b : float
+        Their values [SI].
+    """
+    return scatter.moved_to(changed_pass(scatter.weld_pass, **{x: a, y: b}))
+
+
+def _joined(pulses: list[Pulses]) -> Pulses:
+    return Pulses(
+        [case for one in pulses for case in one.cases],
+        np.concatenate([one.distance for one in pulses]),
+        np.concatenate([one.half_pitch for one in pulses]),
+    )
 
 
 def _interpolated(nodes: Floats, x: Floats, y: Floats, columns: Floats, rows: Floats) -> Floats:

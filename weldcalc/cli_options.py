@@ -1,0 +1,58 @@
+"""Options that several commands share."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import click
+
+Decorator = Callable[[Callable[..., Any]], Callable[..., Any]]
+
+FILE = click.Path(path_type=Path)
+SCHEDULE = click.argument("schedule", type=FILE, metavar="SCHEDULE.toml")
+JSON = click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead.")
+SEED = click.option("--seed", type=int, default=1, show_default=True, help="Of all random draws.")
+SCHEDULER = click.option(
+    "--scheduler",
+    metavar="ADDRESS",
+    help="Run the batch on this dask cluster, not on this machine.",
+)
+
+
+def output_option(metavar: str, text: str) -> Decorator:
+    """Return the option -o for the one thing that a command writes."""
+    name = "folder" if metavar == "FOLDER" else "output"
+    return click.option(
+        "-o", "--output", name, type=FILE, required=True, metavar=metavar, help=text
+    )
+
+
+def file_option(name: str, metavar: str, text: str) -> Decorator:
+    """Return an option that names a file or folder which has to exist."""
+    return click.option(
+        name, type=click.Path(path_type=Path, exists=True), metavar=metavar, help=text
+    )
+
+
+class CalibrationFile(click.Path):
+    """A calibration file, read when the command line is."""
+
+    def __init__(self) -> None:
+        super().__init__(path_type=Path, exists=True)
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """Return the calibration in a file."""
+        from weldcalc.calibrating.file import read_calibration
+
+        return read_calibration(os.fsdecode(super().convert(value, param, ctx)))
+
+
+CALIBRATION = click.option(
+    "--calibration",
+    type=CalibrationFile(),
+    metavar="JSON",
+    help="Calibration to use, from 'weldcalc calibrate'.",
+)

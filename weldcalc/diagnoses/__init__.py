@@ -1,0 +1,1 @@
+"""Parts of the diagnosis: what a section shows as causes move."""
