@@ -103,8 +103,8 @@ def test_the_head_names_schedule_code_and_status(card):
 
 def test_the_clock_and_the_signatures_are_left_blank(card):
     drawn = text_of(card)
-    assert re.search(r"Cleaned at _+ by _+ Weld before _+", drawn)
-    assert re.search(r"Welded at _+ by _+ From cleaning to welding at most: 45 min", drawn)
+    assert re.search(r"Cleaned at _+ by _+ · Weld before _+", drawn)
+    assert re.search(r"Welded at _+ by _+ · From cleaning to welding at most: 45 min", drawn)
     for role in ("Prepared", "Reviewed", "Approved"):
         assert re.search(rf"{role} by _{{8,}}", drawn)
     assert len(re.findall(r"Date _{8,}", drawn)) == 3

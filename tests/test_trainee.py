@@ -13,10 +13,11 @@ from hypothesis import strategies as st
 
 from weldcalc import trainee
 from weldcalc.errors import InputError
+from weldcalc.passes.pulse import cooling_followed
 from weldcalc.quantities import parse_quantity
 from weldcalc.trainee.drawing import WIDTH, picture
 from weldcalc.trainee.exercises import Question, Task, all_exercises
-from weldcalc.trainee.lesson import compute, heat_left
+from weldcalc.trainee.lesson import compute, heat_left, run_pulse
 from weldcalc.trainee.panel import SPANS, Panel
 from weldcalc.trainee.profile import root_profile
 from weldcalc.trainee.words import NAMES, number_rows, opening, pool_rows, story
@@ -107,6 +108,14 @@ class TestNumbers:
         assert hot.warm is None
         assert hot.pool is hot.cold
         assert {later for _, _, later in pool_rows(hot)} == {"does not set"}
+
+    # on metal a little under the temperatures at which gas is needed, a pulse's own warmth takes
+    # half a minute to go: a move of a slider must not wait for its computation
+    @pytest.mark.parametrize("found", [450.0, 492.3, 646.2, 680.0, 1500.0])
+    def test_no_pulse_is_followed_longer_than_in_an_estimate(self, found):
+        history = run_pulse(LESSON, LESSON.settings, found).history
+        longest = LESSON.settings.pulse_duration + cooling_followed(LESSON.start)
+        assert history.time[-1] <= 1.05 * longest
 
     def test_pulses_that_run_into_each_other_are_refused(self):
         with pytest.raises(InputError, match="shorten the pulse"):

@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-import secrets
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from weldcalc.card_content import BLANK, CardContent, Setting, card_content
+from weldcalc.card_content import BLANK, NOT_GIVEN, CardContent, Setting, card_content
 from weldcalc.errors import InputError, WeldcalcError
 from weldcalc.plots.joint import draw_joint_sketch
 from weldcalc.plots.sheet import PAPERS, SHADE, Sheet
 from weldcalc.plots.style import QUIET, Picture, house_style
 from weldcalc.plots.words import printable
 from weldcalc.records.sign_off import ROLES
+from weldcalc.whole_files import write_whole
 
 if TYPE_CHECKING:
     from weldcalc.joint import Joint
@@ -99,10 +99,7 @@ def write_setup_card(
     """
     picture = setup_card(schedule, paper=paper, estimate=estimate)
     title = f"Set-up card {schedule.number}, revision {schedule.revision}"
-    partial = output.with_name(f".{output.name}.{secrets.token_hex(4)}")
-    partial.write_bytes(picture.pdf(title=title))
-    partial.replace(output)
-    return output
+    return write_whole(output, picture.pdf(title=title))
 
 
 def _largest_that_fits(content: CardContent, joint: Joint, paper: str) -> Picture | None:
@@ -169,7 +166,7 @@ def _joint(sheet: Sheet, content: CardContent, joint: Joint) -> None:
             sheet.write(
                 value,
                 size=8.5,
-                weight="bold",
+                weight="normal" if value == NOT_GIVEN else "bold",
                 left=left + 32,
                 width=sheet.inner - room - 36,
                 at=sheet.down,

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from weldcalc.schedule import Laser, Schedule, ShieldingSetup, WeldPass
 
 BLANK = "____________"
+NOT_GIVEN = "not given"
 
 # settings in the order of the machine's panel; the first group is what spoils a part when wrong
 _MAIN = {
@@ -179,8 +180,8 @@ def card_content(schedule: Schedule, estimate: Estimate | None = None) -> CardCo
 
 def _code(schedule: Schedule) -> str:
     if not schedule.code.name:
-        return f"Governing code: not given {BLANK}{BLANK}"
-    edition = schedule.code.edition or "not given"
+        return f"Governing code: {NOT_GIVEN} {BLANK}{BLANK}"
+    edition = schedule.code.edition or NOT_GIVEN
     return f"Governing code: {schedule.code.name}, edition: {edition}"
 
 
@@ -189,7 +190,7 @@ def _as_typed(typed: Mapping[str, Any], key: str, value: Any) -> str:
     if key in typed:
         return _plain(typed[key])
     if value is None or isinstance(value, str):
-        return value or "not given"
+        return value or NOT_GIVEN
     if isinstance(value, int):
         return str(value)
     number = to_shown(value, key)
@@ -242,24 +243,24 @@ def _laser_facts(laser: Laser, typed: Mapping[str, Any]) -> Iterator[tuple[str, 
 
 def _before(schedule: Schedule) -> Iterator[str]:
     made = schedule.preparation
-    yield f"Clean: {made.cleaning or 'not given'}. Surface: {made.surface}."
+    yield f"Clean: {made.cleaning or NOT_GIVEN}. Surface: {made.surface}."
     yield from _gas(schedule.shielding, schedule.typed.get("shielding", {}))
 
 
 def _clock(schedule: Schedule) -> Iterator[str]:
     made = schedule.preparation
     limit = _as_typed(schedule.typed.get("preparation", {}), "clean_to_weld", made.clean_to_weld)
-    yield f"Cleaned at {BLANK} by {BLANK} Weld before {BLANK}"
-    yield f"Welded at {BLANK} by {BLANK} From cleaning to welding at most: {limit}"
+    yield f"Cleaned at {BLANK} by {BLANK} · Weld before {BLANK}"
+    yield f"Welded at {BLANK} by {BLANK} · From cleaning to welding at most: {limit}"
 
 
 def _gas(gas: ShieldingSetup, typed: Mapping[str, Any]) -> Iterator[str]:
     def told(key: str) -> str:
         return _as_typed(typed, key, getattr(gas, key))
 
-    shield = f"{gas.gas}, purity {told('purity')}, flow {told('flow')}" if gas.gas else "not given"
-    yield f"Shield: {shield}. Read: flow {BLANK} cylinder no. {BLANK}"
-    purged = "not given"
+    shield = f"{gas.gas}, purity {told('purity')}, flow {told('flow')}" if gas.gas else NOT_GIVEN
+    yield f"Shield: {shield}. Read: flow {BLANK} · cylinder no. {BLANK}"
+    purged = NOT_GIVEN
     if gas.purge_volume is not None or gas.purge_flow is not None:
         purged = (
             f"volume {told('purge_volume')}, flow {told('purge_flow')}, {_purge_time(gas)}; "

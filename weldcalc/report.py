@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-import secrets
 from pathlib import Path
 from typing import Any
 
 from weldcalc import __version__
 from weldcalc.errors import WeldcalcError
+from weldcalc.page.pieces import bare
+from weldcalc.whole_files import write_whole
 
 LARGEST_PAGE = 3_000_000  # bytes; a record has to go through any mail server
 
@@ -53,10 +54,7 @@ def write_page(notebook: Path, output: Path, *, title: str, footer: str) -> Path
     data = page.encode("utf-8")
     if len(data) > LARGEST_PAGE:
         raise PageError(f"{output.name}: {len(data)} bytes, more than {LARGEST_PAGE}")
-    partial = output.with_name(f".{output.name}.{secrets.token_hex(4)}")
-    partial.write_bytes(data)
-    partial.replace(output)
-    return output
+    return write_whole(output, data)
 
 
 def _refuse_unless_executed(content: Any, name: str) -> None:
@@ -83,6 +81,7 @@ def _exporter() -> Any:
         mermaid_js_url="",
     )
     exporter.register_filter("css_text", css_text)
+    exporter.register_filter("bare", bare)
     return exporter
 
 

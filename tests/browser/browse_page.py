@@ -12,7 +12,9 @@ from collections.abc import Iterator
 import pytest
 from browsing import chromium, serious_faults
 from playwright.sync_api import Browser, Page
-from record_samples import data_of, full_record
+from record_samples import SCHEDULE, coupon_files, data_of, full_record, write_schedule
+
+from weldcalc.workflow import write_full_record
 
 PAGE = "record.html"
 
@@ -76,3 +78,50 @@ def test_prints_on_several_sheets_without_losing_a_table(page, tmp_path):
     sheets = page.pdf(path=tmp_path / "record.pdf", format="A4", print_background=True)
     assert sheets.startswith(b"%PDF")
     assert sheets.count(b"/Type /Page\n") + sheets.count(b"/Type /Page ") >= 2
+
+
+SCRIPT = "<script>window.ran = 1; alert(1)</script><img src=x onerror='window.ran = 2; alert(2)'>"
+
+
+def hostile(word: str) -> str:
+    return f"{word} {SCRIPT}"
+
+
+@pytest.fixture(scope="module")
+def hostile_page(tmp_path_factory: pytest.TempPathFactory) -> str:
+    """Page of a record with a script in every text that a user may type."""
+    work = tmp_path_factory.mktemp("hostile")
+    text = SCHEDULE.replace("Invented stem", hostile("stem"))
+    text = text.replace('"invented code"', f'"{hostile("code")}"').replace(
+        '"2020"', f'"{hostile("edition")}"'
+    )
+    files = coupon_files(work)
+    rows = files["coupons"].read_text(encoding="utf-8").splitlines()
+    cells = [f"{rows[0]},note", *(f'{row},"{hostile("note")}"' for row in rows[1:])]
+    cells = [line.replace("C1,", f'"{hostile("coupon")}",') for line in cells]
+    files["coupons"].write_text("\n".join(cells) + "\n", encoding="utf-8")
+    limits = files["acceptance"].read_text(encoding="utf-8")
+    files["acceptance"].write_text(
+        limits.replace("invented limits", hostile("limits")), encoding="utf-8"
+    )
+    written = write_full_record(write_schedule(work, text), folder=work / "record", **files)
+    assert not written.notes, written.notes
+    return (work / "record" / PAGE).as_uri()
+
+
+@pytest.mark.parametrize("guarded", [True, False])
+def test_nothing_that_was_typed_runs(browser: Browser, hostile_page: str, guarded: bool) -> None:
+    """Also without the page's own policy: escaping alone has to be enough."""
+    made = browser.new_context(bypass_csp=not guarded).new_page()
+    opened: list[str] = []
+    made.on("dialog", lambda dialog: (opened.append(dialog.message), dialog.dismiss()))
+    made.goto(hostile_page)
+    made.wait_for_timeout(300)
+    words = made.inner_text("body")
+    for word in ("stem", "code", "edition", "coupon"):
+        assert hostile(word) in words.replace("\n", " ")
+    assert opened == []
+    assert made.evaluate("window.ran") is None
+    assert made.evaluate("document.scripts.length") == 0
+    assert made.evaluate("document.querySelectorAll('[onerror]').length") == 0
+    made.close()

@@ -16,29 +16,11 @@ from weldcalc.model_check.compare import (
     median_off,
 )
 from weldcalc.model_check.statements import FAILS, HOLDS, OPEN
-from weldcalc.page.pieces import Piece, bullets, element, figure, paragraph, stack, table, text
+from weldcalc.page.pieces import Piece, bullets, element, figure, paragraph, table, text
 from weldcalc.quantities import show
 
-# the class stands twice where JupyterLab's own rules for tables would win otherwise
-STYLE: Final = """<style>
-.weldcalc-check { font: 14px/1.45 'DejaVu Sans', Verdana, Arial, sans-serif; color: #1d2226;
-  background: #fff; max-width: 980px; }
-.weldcalc-check.weldcalc-check table { border-collapse: collapse; width: 100%; font-size: 12.5px;
-  margin: 8px 0 14px; font-variant-numeric: tabular-nums; table-layout: auto; }
-.weldcalc-check caption { text-align: left; font-weight: 700; padding: 4px 0; color: #1d2226; }
-.weldcalc-check.weldcalc-check table th, .weldcalc-check.weldcalc-check table td {
-  text-align: left; vertical-align: top; background: #fff; padding: 3px 10px 3px 0;
-  border-bottom: 1px solid #d5d8db; font-weight: 400; white-space: normal; max-width: none; }
-.weldcalc-check.weldcalc-check table thead th { border-bottom: 1px solid #3a3f44;
-  font-weight: 600; }
-.weldcalc-check li { margin: 4px 0; }
-</style>"""
-
+_NO_BREAK: Final = "\N{NO-BREAK SPACE}"
 _SHOWN: Final = {"met": "yes", "missed": "MISSED"}
-
-
-def _framed(*pieces: Piece) -> Piece:
-    return Piece(STYLE + element("div", stack(pieces).html, class_="weldcalc-check"))
 
 
 def summary(result: ModelCheck) -> Piece:
@@ -58,7 +40,7 @@ def summary(result: ModelCheck) -> Piece:
         + "; ".join(one.words.partition(" (")[0] for one in failed)
         + ("." if failed else "")
     )
-    return _framed(Piece(bullets(words)))
+    return Piece(bullets(words))
 
 
 def _family_words(result: ModelCheck, family: str) -> Iterator[str]:
@@ -96,7 +78,7 @@ def size_picture(result: ModelCheck) -> Piece:
             )
         )
     picture = plots.predicted_against_measured(panels, title="published pulses", level=NOMINAL)
-    return _framed(figure(picture))
+    return figure(picture)
 
 
 def size_table(result: ModelCheck) -> Piece:
@@ -146,16 +128,16 @@ def _figure_table(
         for one in row.figures
         if one.quantity in quantities
     ]
-    return _framed(table(columns, rows, caption=caption))
+    return table(columns, rows, caption=caption)
 
 
 def _figure_cells(row: RowCheck, one: Compared) -> tuple[object, ...]:
     pulse = row.pulse
     setting = ", ".join(
         (
-            show(pulse.peak_power, "peak_power"),
-            show(pulse.pulse_duration, "pulse_duration"),
-            show(pulse.spot_diameter, "spot_diameter"),
+            _whole(pulse.peak_power, "peak_power"),
+            _whole(pulse.pulse_duration, "pulse_duration"),
+            _whole(pulse.spot_diameter, "spot_diameter"),
         )
     )
     return (
@@ -163,12 +145,17 @@ def _figure_cells(row: RowCheck, one: Compared) -> tuple[object, ...]:
         setting,
         row.run.mode,
         one.quantity,
-        show(one.measured, one.key),
-        "never" if one.predicted is None else show(one.predicted, one.key),
-        "" if one.interval is None else show(one.interval, one.key),
-        _off_words(one),
+        _whole(one.measured, one.key),
+        "never" if one.predicted is None else _whole(one.predicted, one.key),
+        "" if one.interval is None else _whole(one.interval, one.key),
+        _off_words(one).replace(" ", _NO_BREAK),
         _SHOWN["met" if one.is_met else "missed"],
     )
+
+
+def _whole(value: float | tuple[float, float], key: str) -> str:
+    """Return a value with its unit so that a narrow cell does not break it."""
+    return show(value, key).replace(" ", _NO_BREAK)
 
 
 def _off_words(one: Compared) -> str:
@@ -188,10 +175,10 @@ def discussion(result: ModelCheck) -> Piece:
     for row in result.rows:
         notes.setdefault(f"{row.pulse.source}: {row.pulse.note}", []).append(row.pulse.key)
     remarks = [f"{', '.join(keys)}. {note}." for note, keys in notes.items()]
-    return _framed(
-        Piece(element("ul", told)),
-        Piece(paragraph("Where the rows come from, and what is to be known about them:")),
-        Piece(bullets(remarks)),
+    return Piece(
+        element("ul", told)
+        + paragraph("Where the rows come from, and what is to be known about them:")
+        + bullets(remarks)
     )
 
 
@@ -241,7 +228,7 @@ def coverage_table(result: ModelCheck) -> Piece:
     caption = (
         f"Nominal {_percent(NOMINAL)} intervals against what was measured (85 to 95 % is wanted)"
     )
-    return _framed(table(columns, rows, caption=caption))
+    return table(columns, rows, caption=caption)
 
 
 def statement_table(result: ModelCheck) -> Piece:
@@ -257,9 +244,8 @@ def statement_table(result: ModelCheck) -> Piece:
         for one in result.statements
         if one.verdict == OPEN
     ]
-    return _framed(
-        table(columns, checked, caption="Checked"),
-        table(("stated", "why not", "source", "standing"), left, caption="Not checked, and why"),
+    return table(columns, checked, caption="Checked") + table(
+        ("stated", "why not", "source", "standing"), left, caption="Not checked, and why"
     )
 
 
@@ -288,15 +274,14 @@ def gaps(result: ModelCheck) -> Piece:
         f"{_span(spots, 'spot_diameter')}, pulses of {_span(times, 'pulse_duration')}.",
         "No gap, no mismatch, no beam beside the joint line, no gas other than argon.",
     ]
-    return _framed(
-        Piece(bullets(words)),
-        Piece(paragraph("Coupons of your own close these gaps: weldcalc calibrate.")),
+    return Piece(
+        bullets(words) + paragraph("Coupons of your own close these gaps: weldcalc calibrate.")
     )
 
 
 def _span(values: list[float], key: str) -> str:
     low, high = min(values), max(values)
-    return show(low if low == high else (low, high), key, digits=4)
+    return show(low if low == high else (low, high), key)
 
 
 def _percent(share: float) -> str:

@@ -21,9 +21,9 @@ from weldcalc.trainee.profile import root_profile
 
 Floats = NDArray[np.float64]
 
-WIDTH: Final = 640.0  # of the drawing, in its own units; the browser scales it
+WIDTH: Final = 500.0  # of the drawing, in its own units; the browser scales it
 _LEFT, _RIGHT = 46.0, 8.0
-_PLAN, _SECTION, _CHART = 168.0, 128.0, 120.0  # most height of each part
+_PLAN, _SECTION, _CHART = 190.0, 150.0, 140.0  # most height of each part
 _SCALES: Final = (240e3, 160e3, 110e3, 75e3, 50e3)  # drawing units for each metre of part
 _MOST_OUTLINES: Final = 41
 _FONT: Final = "font-family:'DejaVu Sans',Verdana,Arial,sans-serif;font-size:11.5px"
@@ -173,14 +173,13 @@ def _scale_bar(frame: Frame, y: float) -> Iterable[str]:
 
 def _long_section(lesson: Lesson, outcome: Outcome, frame: Frame) -> Iterable[str]:
     wall = outcome.settings.wall_thickness
-    yield _words(_LEFT, frame.top - 9, "Along the seam, cut through the wall", weight="bold")
+    yield _words(_LEFT, frame.top - 9, "Along the seam, cut through the wall [mm]", weight="bold")
     yield _box(_LEFT, frame.top, WIDTH - _RIGHT - _LEFT, frame.scale * wall, METAL)
     yield from _pools(outcome, frame)
     for depth in (0.0, wall):
         yield _line(_LEFT, frame.y(depth), WIDTH - _RIGHT, frame.y(depth), EDGE, width=1.1)
     yield _words(_LEFT - 5, frame.y(0) + 9, "0", anchor="end")
     yield _words(_LEFT - 5, frame.y(wall) + 2, f"{to_shown(wall, 'penetration'):.2f}", anchor="end")
-    yield _words(_LEFT - 5, frame.y(wall) + 15, "mm", anchor="end")
     yield from _depth_goal(lesson, outcome, frame)
 
 
@@ -230,7 +229,7 @@ def _pool(frame: Frame, half: Floats, place: float, *, width: float = 0.7) -> st
 
 def _temperature(lesson: Lesson, outcome: Outcome, top: float) -> Iterable[str]:
     axis = _Axis(lesson, outcome, top)
-    name = "Metal under the spot, from one pulse to the next"
+    name = "Metal under the spot, from one pulse to the next [°C]"
     yield _words(_LEFT, top - 9, name, weight="bold")
     yield _box(_LEFT, top, WIDTH - _RIGHT - _LEFT, _CHART, "#fff", EDGE)
     yield from axis.ticks()
@@ -247,7 +246,7 @@ def _temperature(lesson: Lesson, outcome: Outcome, top: float) -> Iterable[str]:
         _LEFT,
         top + _CHART + 30,
         [
-            ("half-way along the seam", FIRST, ""),
+            ("half-way", FIRST, ""),
             ("first pulse", SECOND, "5 3"),
             (limit, GOAL, "6 3"),
         ],
@@ -277,7 +276,6 @@ class _Axis:
             level = f"{to_shown(temperature, 'part_temperature'):.0f}"
             yield _words(_LEFT - 5, self.y(temperature) + 4, level, anchor="end")
         yield _words(_LEFT - 5, self.top + 3, "melts", anchor="end", colour=FUSED)
-        yield _words(_LEFT - 5, self.top + _CHART + 17, "°C", anchor="end")
         for number in range(self.pulses + 1):
             at = self.x(number * self.period)
             yield _line(at, self.top + _CHART, at, self.top + _CHART + 4, EDGE)

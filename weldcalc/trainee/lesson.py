@@ -17,9 +17,14 @@ from weldcalc.beam import mean_irradiance
 from weldcalc.errors import InputError
 from weldcalc.heatflow.pulse_result import PulseResult
 from weldcalc.heatflow.seam import SeamBody, unit_rise
-from weldcalc.heatflow.spot import spot_pulse
 from weldcalc.materials import Material
-from weldcalc.passes.pulse import joint_material, plate_material, pulse_settings
+from weldcalc.passes.pulse import (
+    cooling_followed,
+    joint_material,
+    plate_material,
+    pulse_settings,
+)
+from weldcalc.passes.pulse import run_pulse as run_engine
 from weldcalc.passes.seam_history import seam_body
 from weldcalc.reference import data_folder
 from weldcalc.schedule import Schedule, WeldPass, load_schedule
@@ -299,7 +304,9 @@ def _run(
     joint = evolve(lesson.schedule.joint, wall_thickness=wall)
     schedule = evolve(lesson.schedule, joint=joint)
     wanted = pulse_settings(schedule, weld_pass, lesson.metal, preheat=found)
-    return spot_pulse(lesson.metal, **wanted)
+    # followed as long as in an estimate: to the end of all cooling would take forty times as long
+    # on metal that is nearly as warm as it gets
+    return run_engine(lesson.metal, wanted, cooling=cooling_followed(lesson.start))
 
 
 def heat_left(pulse: PulseResult) -> float:

@@ -29,24 +29,41 @@ SPANS: Final = {
 }
 _SAME_MOVE = 2.0  # s; moves of one slider that follow each other faster are told as one
 
+# colours are those of JupyterLab's theme, light or dark; the attribute stands twice where its own
+# rules for tables would win otherwise
 STYLE: Final = """<style>
-.weldcalc-trainee { max-width: 1100px; }
-.weldcalc-trainee .jupyter-widgets-output-area { max-width: none; }
-.weldcalc-trainee table { border-collapse: collapse; width: 100%; margin: 6px 0 2px;
-  font: 12.5px/1.35 'DejaVu Sans', Verdana, Arial, sans-serif; color: #1d2226; background: #fff;
-  font-variant-numeric: tabular-nums; }
-.weldcalc-trainee caption { text-align: left; font-weight: 700; padding: 4px 0; color: #1d2226; }
-.weldcalc-trainee th, .weldcalc-trainee td { border-bottom: 1px solid #d5d8db; padding: 2px 4px;
-  text-align: right; font-weight: 400; background: #fff; }
-.weldcalc-trainee th[scope=row] { text-align: left; }
-.weldcalc-trainee thead th { border-bottom: 1px solid #3a3f44; }
-.weldcalc-trainee td { white-space: nowrap; font-weight: 600; }
-.weldcalc-says { font: 14px/1.4 'DejaVu Sans', Verdana, Arial, sans-serif; color: #1d2226;
-  background: #eef0f2; border-left: 4px solid #0b5fa5; padding: 7px 10px; min-height: 3.9em; }
+.weldcalc-trainee { max-width: 1120px; --ink: var(--jp-content-font-color1, #1d2226);
+  --line: var(--jp-border-color1, #b9bfc5); --faint: var(--jp-layout-color2, #eef0f2); }
+.weldcalc-trainee { width: 100%; container-type: inline-size; }
+/* sliders, what they do, numbers: under each other on a narrow screen, the picture beside the
+   sliders as soon as there is room, so that it is in sight while a slider moves */
+.weldcalc-columns { display: grid; gap: 6px 18px; align-items: start;
+  grid-template: "move" "see" "read" / minmax(0, 1fr); }
+@container (min-width: 790px) {
+  .weldcalc-columns { grid-template: "move see" auto "read see" 1fr
+    / minmax(336px, 2fr) minmax(0, 3fr); }
+}
+.weldcalc-move { grid-area: move; }
+.weldcalc-see { grid-area: see; }
+.weldcalc-read { grid-area: read; }
+.weldcalc-trainee[class][class] table { border-collapse: collapse; width: 100%;
+  margin: 6px 0 2px; font: 12.5px/1.35 'DejaVu Sans', Verdana, Arial, sans-serif;
+  color: var(--ink); font-variant-numeric: tabular-nums; }
+.weldcalc-trainee caption { text-align: left; font-weight: 700; padding: 4px 0;
+  color: var(--ink); }
+.weldcalc-trainee[class][class] tr { background: none; }
+.weldcalc-trainee[class][class] th, .weldcalc-trainee[class][class] td { padding: 2px 4px;
+  border: 0; border-bottom: 1px solid var(--line); text-align: right; font-weight: 400; }
+.weldcalc-trainee[class][class] th[scope=row] { text-align: left; padding-left: 0; }
+.weldcalc-trainee[class][class] thead th { border-bottom: 1px solid var(--ink); }
+.weldcalc-trainee[class][class] td { white-space: nowrap; font-weight: 600; }
+.weldcalc-says { font: 14px/1.4 'DejaVu Sans', Verdana, Arial, sans-serif; color: var(--ink);
+  background: var(--faint); border-left: 4px solid #3b7fc0; padding: 7px 10px;
+  min-height: 3.9em; }
 .weldcalc-says.answer { min-height: 0; max-width: 740px; }
-.weldcalc-says.trouble { border-left-color: #b00020; }
+.weldcalc-says.trouble { border-left-color: #d6455a; }
 .weldcalc-asks { font: 14px/1.45 'DejaVu Sans', Verdana, Arial, sans-serif; max-width: 760px;
-  color: #1d2226; background: #fff; }
+  color: var(--ink); }
 </style>"""
 
 # the slider of the widget library gives its handle no name that a screen reader could say
@@ -90,7 +107,7 @@ class Panel:
         import ipywidgets
 
         low, high, step = _span(name, getattr(self.lesson.settings, name))
-        value = to_shown(getattr(self.lesson.settings, name), name)
+        value = _shown(getattr(self.lesson.settings, name), name)
         label = f"{NAMES[name]} [{pretty_unit(field(name).shown_unit)}]"
         number = ipywidgets.BoundedFloatText(
             value=value,
@@ -98,8 +115,8 @@ class Panel:
             max=high,
             step=step,
             description=label,
-            style={"description_width": "148px"},
-            layout={"width": "232px"},
+            style={"description_width": "146px"},
+            layout={"width": "214px"},
         )
         slider = ipywidgets.FloatSlider(
             value=value,
@@ -107,9 +124,11 @@ class Panel:
             max=high,
             step=step,
             readout=False,
-            layout={"width": "auto", "flex": "1 1 120px", "min_width": "100px"},
+            layout={"width": "auto", "flex": "1 1 100px", "min_width": "80px"},
         )
-        ipywidgets.link((number, "value"), (slider, "value"))
+        # a slider in a browser answers 580.0000000000001
+        ways = (lambda shown: shown, _tidy)
+        ipywidgets.link((number, "value"), (slider, "value"), transform=ways)
         number.observe(lambda change: self._on_move(name, change["new"]), names="value")
         row = ipywidgets.HBox([number, slider])
         row.add_class("weldcalc-row")
@@ -152,20 +171,30 @@ class Panel:
         import ipywidgets
 
         rows = [row for _, _, row in self.fields.values()]
-        left = ipywidgets.VBox([*rows, self.numbers], layout={"flex": "1 1 380px"})
-        right = ipywidgets.VBox([self.says, self.drawn], layout={"flex": "2 1 520px"})
-        box = ipywidgets.Box(
-            [ipywidgets.HTML(STYLE), left, right],
-            layout={"flex_flow": "row wrap", "display": "flex", "grid_gap": "6px 18px"},
-        )
+        move, see = ipywidgets.VBox(rows), ipywidgets.VBox([self.says, self.drawn])
+        read = ipywidgets.VBox([self.numbers])
+        for part, name in ((move, "move"), (see, "see"), (read, "read")):
+            part.add_class(f"weldcalc-{name}")
+        columns = ipywidgets.Box([move, see, read])
+        columns.add_class("weldcalc-columns")
+        box = ipywidgets.VBox([ipywidgets.HTML(STYLE), columns])
         box.add_class("weldcalc-trainee")
         return box
 
 
 def _span(name: str, start: float) -> tuple[float, float, float]:
-    low, high, step = (to_shown(parse_quantity(given, name), name) for given in SPANS[name])
-    value = to_shown(start, name)
+    low, high, step = (_shown(parse_quantity(given, name), name) for given in SPANS[name])
+    value = _shown(start, name)
     return min(low, value), max(high, value), step
+
+
+def _shown(value: float, name: str) -> float:
+    return _tidy(to_shown(value, name))
+
+
+def _tidy(value: float) -> float:
+    """Return a value free of the last digits that reckoning in binary leaves."""
+    return float(f"{value:.10g}")
 
 
 def _says(words: str, kind: str = "") -> str:
