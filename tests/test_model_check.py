@@ -6,12 +6,13 @@ import csv
 import re
 from functools import cache
 from html.parser import HTMLParser
+from pathlib import Path
 
 import pytest
 from attrs import evolve
 
 from weldcalc import model_check, reference
-from weldcalc.model_check.compare import KEYS, Compared
+from weldcalc.model_check.compare import FAMILIES, KEYS, Compared, median_off
 from weldcalc.model_check.statements import FAILS, FILES, HOLDS, OPEN
 from weldcalc.quantities import to_shown
 
@@ -126,7 +127,13 @@ class TestStatements:
 
     def test_those_that_are_open_say_why_and_the_limits_on_pulses_are_not_open(self):
         checked = [one.words for one in result().statements if one.verdict != OPEN]
-        for wanted in ("depth 2.0", "depth 0.5", "keyhole onset", "keyhole threshold", "trend"):
+        for wanted in (
+            "depth: at least 2",
+            "depth: at least 0.5",
+            "keyhole onset",
+            "keyhole threshold",
+            "trend",
+        ):
             assert any(wanted in words for words in checked), wanted
 
     def test_orders_that_several_sources_agree_on_hold(self):
@@ -185,4 +192,34 @@ class TestViews:
         words = words_of(model_check.size_table)
         sizes = ("depth", "width", "depression")
         wanted = sum(one.quantity in sizes for row in result().rows for one in row.figures)
-        assert len(re.findall(r"\bmm\b\s+[+-]\d+ %\s+(?:yes|MISSED)", words)) == wanted
+        assert len(re.findall(r"\bmm\b\s+[+-]\d+\s%\s+(?:yes|MISSED)", words)) == wanted
+
+
+class TestReadme:
+    """The README states what is computed here; a refit has to go there too."""
+
+    TEXT = (Path(__file__).parents[1] / "README.md").read_text(encoding="utf-8")
+
+    @pytest.mark.parametrize("family", FAMILIES)
+    def test_medians_and_counts_are_those_computed(self, family):
+        (line,) = (line for line in self.TEXT.splitlines() if line.startswith(f"| {family} ("))
+        cells = [cell.strip() for cell in line.strip("|").split("|")]
+        rows = [row for row in result().rows if row.pulse.material.family == family]
+        off = [median_off(result().figures(quantity, family)) for quantity in ("depth", "width")]
+        assert cells[1:4] == [str(len(rows)), *(f"{100 * each:.0f} %" for each in off)]
+        told = [int(number) for number in re.findall(r"\d+", cells[4])]
+        inside, of = result().coverage(family)
+        assert told[1] == of
+        assert abs(told[0] - inside) <= 2, (
+            "few draws here, so that ends move a little"
+        )
+
+    def test_times_and_trends_are_those_computed(self):
+        ratios = [1 + one.off for _, one in result().figures("time to open", "stainless steel")]
+        assert f"{min(ratios):.1f} to {max(ratios):.0f} times too late in steel" in self.TEXT
+        (titanium,) = result().figures("time to open", "titanium")
+        told = re.search(r"too late in steel, ([0-9.]+) of\s+the measured in titanium", self.TEXT)
+        assert told
+        assert float(told[1]) == pytest.approx(1 + titanium[1].off, abs=0.01)
+        checked = [one.verdict for one in result().statements if one.verdict != OPEN]
+        assert f"- {checked.count(HOLDS)} of {len(checked)} published limits" in self.TEXT

@@ -13,6 +13,7 @@ from browsing import chromium, lab, run_all_cells, time_of_move
 from PIL import Image  # comes with matplotlib
 from playwright.sync_api import Browser
 
+from weldcalc import model_check
 from weldcalc.card import setup_card
 from weldcalc.notebook import copy_notebooks
 from weldcalc.prediction import estimate
@@ -57,6 +58,13 @@ def set_up_card(schedule: Schedule) -> Path:
     return target
 
 
+def predicted_against_measured() -> Path:
+    """Draw the depths and widths of all published pulses."""
+    target = PICTURES / "predicted_against_measured.png"
+    target.write_bytes(model_check.size_figure(model_check.check_model()).png(dpi=110))
+    return target
+
+
 def with_few_colours(path: Path) -> None:
     """Write a picture again with 256 colours: drawings and text need no more, and fewer bytes."""
     with Image.open(path) as image:
@@ -77,6 +85,7 @@ def main() -> int:
             record_page(browser, work / "record"),
             trainee_notebook(browser, work),
             set_up_card(schedule),
+            predicted_against_measured(),
         ]
     for path in made:
         with_few_colours(path)

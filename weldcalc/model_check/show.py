@@ -63,6 +63,11 @@ def _family_words(result: ModelCheck, family: str) -> Iterator[str]:
 
 def size_picture(result: ModelCheck) -> Piece:
     """Return the picture of predicted against measured depth and width with intervals."""
+    return figure(size_figure(result))
+
+
+def size_figure(result: ModelCheck) -> plots.Picture:
+    """Return the same as a drawing."""
     panels = []
     for quantity in ("depth", "width"):
         pairs = result.figures(quantity)
@@ -77,8 +82,7 @@ def size_picture(result: ModelCheck) -> Piece:
                 high=[high for _, high in ends],
             )
         )
-    picture = plots.predicted_against_measured(panels, title="published pulses", level=NOMINAL)
-    return figure(picture)
+    return plots.predicted_against_measured(panels, title="published pulses", level=NOMINAL)
 
 
 def size_table(result: ModelCheck) -> Piece:

@@ -79,8 +79,8 @@ def _statement(file: str, row: Row) -> Statement:
     else:
         held, found = check.run()
         verdict = HOLDS if held else FAILS
-    parts = (row["quantity"], row["material"], row["value"], row["unit"].strip("-"))
-    words = " ".join(part for part in parts if part)
+    about = ", ".join(part for part in (row["quantity"], row["material"]) if part)
+    words = f"{about}: {_range_words(row['value'])} {row['unit'].strip('-')}".rstrip()
     return Statement(
         words=f"{words} ({row['conditions']})" if row["conditions"] else words,
         source=row.source,
@@ -88,6 +88,13 @@ def _statement(file: str, row: Row) -> Statement:
         verdict=verdict,
         found=found,
     )
+
+
+def _range_words(value: str) -> str:
+    low, dots, high = value.partition("..")
+    if not dots:
+        return value
+    return f"{low} to {high}" if low and high else f"at least {low}" if low else f"at most {high}"
 
 
 _NO_RESULT: Final = (
