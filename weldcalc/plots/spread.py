@@ -52,7 +52,9 @@ def cause_ranking(
     Picture
         Horizontal bars, the largest total on top.
     """
-    alone, whole = np.asarray(first_order, dtype=float), np.asarray(total, dtype=float)
+    # no share of a variance is below zero: where an estimate is, the true one is small
+    alone = np.maximum(np.asarray(first_order, dtype=float), 0.0)
+    whole = np.maximum(np.asarray(total, dtype=float), 0.0)
     order = np.argsort(whole, kind="stable")
     figure = new_figure(height=1.2 + 0.34 * len(causes))
     axes = figure.subplots()
@@ -77,14 +79,14 @@ def cause_ranking(
     for row, number in enumerate(order):
         axes.annotate(
             percent(whole[number]),
-            (max(whole[number], 0.0), row + 0.19),
+            (whole[number], row + 0.19),
             (3, 0),
             textcoords="offset points",
             va="center",
             fontsize=7,
         )
     axes.set_yticks(place, [_on_lines(causes[number]) for number in order])
-    axes.set_xlim(min(0.0, float(alone.min())), 1.12 * max(1e-9, float(whole.max())))
+    axes.set_xlim(0.0, 1.12 * max(1e-9, float(whole.max()), float(alone.max())))
     axes.xaxis.set_major_formatter(lambda value, _: f"{100 * value:.0f}")
     axes.set_xlabel(f"share of the variance of {named(of)} [%]")
     axes.set_title(f"What spreads the {named(of)}")
