@@ -45,10 +45,7 @@ def test_level_is_zero_outside_the_pulse_and_takes_the_value_after_a_step() -> N
     )
 
 
-def test_only_a_square_pulse_is_called_square() -> None:
-    assert PulseShape.of("square").is_square
-    assert PulseShape.of([[0, 1], [0.3, 1], [1, 1]]).is_square
-    assert not PulseShape.of(TAIL).is_square
+def test_a_shape_that_is_one_already_is_taken_as_it_is() -> None:
     assert PulseShape.of(PulseShape.of(TAIL)) == PulseShape.of(TAIL)
 
 

@@ -138,6 +138,23 @@ def _record() -> Record:
     return make_record(schedule_from_mapping(tomllib.loads(SCHEDULE)))
 
 
+def test_nothing_is_half_imported_when_views_begin_side_by_side(tmp_path):
+    """The card of a record was lost to another view that was importing what both use."""
+    code = (
+        "import sys; from weldcalc import workflow\n"
+        "workflow.make_record = lambda *_, **__: None\n"
+        "workflow._page_views = lambda *_: ()\n"
+        "def write(*_, **__):\n"
+        "    print(sys.modules['IPython'].version_info[0])\n"
+        "workflow.write_record = write\n"
+        "workflow.write_full_record('any.toml', folder='new')\n"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code], cwd=tmp_path, capture_output=True, text=True, check=True
+    )
+    assert int(done.stdout) >= 8
+
+
 def test_views_beside_the_others_get_a_folder_that_stays_where_it_is(tmp_path, monkeypatch):
     """A notebook is run in another working folder, while other views are being written."""
     monkeypatch.chdir(tmp_path)

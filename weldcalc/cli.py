@@ -91,6 +91,8 @@ def main() -> None:
     It computes; it does not qualify. Weld coupons, cut sections, and follow the code that
     governs your work.
     """
+    # numba would end what it colours in its own error messages with a code for terminals
+    os.environ.setdefault("NUMBA_DISABLE_ERROR_MESSAGE_HIGHLIGHTING", "1")
 
 
 @main.command()
@@ -189,11 +191,11 @@ def recheck(folder: Path, as_json: bool) -> None:
 @click.argument("folder", type=click.Path(path_type=Path))
 def notebooks(folder: Path) -> None:
     """Copy the notebooks and the demo schedules into FOLDER, ready for JupyterLab."""
-    from weldcalc.notebook import copy_notebooks
+    from weldcalc.notebook import copy_notebooks, lab_command
 
     copied = copy_notebooks(folder)
     click.echo("\n".join(str(path) for path in copied))
-    click.echo(f"Open them with:  jupyter lab {folder}", err=True)
+    click.echo(f"Open them with:  {lab_command(folder)}", err=True)
 
 
 @main.command()

@@ -14,7 +14,15 @@ class WeldcalcError(Exception):
     exit_code: ClassVar[int] = 3
 
 
-class NegativeAnswer(WeldcalcError):
+class _Told(WeldcalcError):
+    """What the message alone explains: a notebook shows it without the way through the code."""
+
+    def _render_traceback_(self) -> list[str]:
+        # asked for by IPython; a page of Python would hide the one line that helps
+        return [f"{type(self).__name__}: {self}"]
+
+
+class NegativeAnswer(_Told):
     """The question was understood and the answer is no (not reproduced, no schedule found)."""
 
     exit_code: ClassVar[int] = 1
@@ -46,7 +54,7 @@ class Problem:
         return f"{where} = {_shortened(_one_line(_shown(self.given)))}: {why}"
 
 
-class InputError(WeldcalcError):
+class InputError(_Told):
     """The input cannot be used; carries every problem found, not just the first.
 
     Parameters
@@ -88,10 +96,6 @@ class InputError(WeldcalcError):
 
 class ReferenceDataError(InputError):
     """Shipped data are missing or do not match their manifest."""
-
-
-class ValidityWarning(UserWarning):
-    """A formula or model was used outside the range it was checked in."""
 
 
 @define

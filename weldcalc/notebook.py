@@ -5,11 +5,10 @@ from __future__ import annotations
 import json
 import os
 import secrets
-import shutil
 import sys
 import tempfile
 from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
@@ -17,6 +16,7 @@ from typing import Any
 from weldcalc import __version__
 from weldcalc.errors import InputError, WeldcalcError
 from weldcalc.fields import nearest
+from weldcalc.whole_files import write_whole
 
 _PACKAGE = Path(__file__).resolve().parent
 _CALLER = ("expected_version", "expected_prefix")
@@ -254,9 +254,7 @@ def _publish(draft: Path, output: Path, reads_as: Mapping[str, str]) -> None:
     text = nbformat.writes(notebook)
     for old, new in reads_as.items():
         text = text.replace(json.dumps(old)[1:-1], json.dumps(new)[1:-1])
-    partial = output.with_name(f".{output.name}.{secrets.token_hex(4)}")
-    partial.write_text(text, encoding="utf-8", newline="\n")
-    partial.replace(output)
+    write_whole(output, text)
 
 
 def check_environment(expected_version: str, expected_prefix: str) -> None:
@@ -306,7 +304,38 @@ def copy_notebooks(folder: Path) -> tuple[Path, ...]:
     taken = [target for target in targets if target.exists()]
     if taken:
         raise InputError.of(str(taken[0]), "exists already; name a new folder to keep your work")
-    folder.mkdir(parents=True, exist_ok=True)
-    for source, target in zip(sources, targets, strict=True):
-        shutil.copyfile(source, target)
+    was_there = folder.exists()
+    try:
+        for source, target in zip(sources, targets, strict=True):
+            write_whole(target, source.read_bytes())
+    except BaseException:  # else the next try would find files in its way
+        with suppress(OSError):
+            for target in targets:
+                target.unlink(missing_ok=True)
+            if not was_there:
+                folder.rmdir()
+        raise
     return tuple(targets)
+
+
+def lab_command(folder: Path) -> str:
+    """Return the command that opens a folder in the JupyterLab of this environment.
+
+    Parameters
+    ----------
+    folder : Path
+        What is opened.
+
+    Returns
+    -------
+    str
+        To be typed into a terminal in the current folder, whether or not the environment is
+        activated there.
+    """
+    programs = Path(sys.prefix) / ("Scripts" if os.name == "nt" else "bin")
+    jupyter = Path("jupyter")
+    if str(programs) not in os.environ.get("PATH", "").split(os.pathsep):
+        here = Path.cwd()
+        jupyter = programs / jupyter
+        jupyter = jupyter.relative_to(here) if jupyter.is_relative_to(here) else jupyter
+    return " ".join(f'"{one}"' if " " in str(one) else str(one) for one in (jupyter, "lab", folder))

@@ -76,11 +76,6 @@ class PulseShape:
         steps = pairwise(self.corners)
         return sum((t1 - t0) * (a + b) / 2 for (t0, a), (t1, b) in steps)
 
-    @property
-    def is_square(self) -> bool:
-        """Tell whether the power is the same all through the pulse."""
-        return all(level == 1.0 for _, level in self.corners)
-
     def level(self, fraction: float | NDArray[np.float64]) -> NDArray[np.float64]:
         """Return the power as a share of peak power; at a step, the value after it.
 

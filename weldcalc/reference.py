@@ -159,28 +159,6 @@ def manifest_sha256() -> str:
     return _folder().manifest_sha256()
 
 
-def verified_path(relative: str) -> Path:
-    """Return the path of a reference file whose sha256 matches the manifest.
-
-    Parameters
-    ----------
-    relative : str
-        Path inside the data folder, with forward slashes.
-
-    Returns
-    -------
-    pathlib.Path
-        Absolute path.
-
-    Raises
-    ------
-    ReferenceDataError
-        When the path leads out of the folder, or the file is missing, not listed or changed.
-    """
-    read_bytes(relative)
-    return _folder().path(relative)
-
-
 @cache
 def read_bytes(relative: str) -> bytes:
     """Return the verified content of a reference file; hashed once per process.
@@ -193,7 +171,7 @@ def read_bytes(relative: str) -> bytes:
     Raises
     ------
     ReferenceDataError
-        As for `verified_path`.
+        When the path leads out of the folder, or the file is missing, not listed or changed.
     """
     return _folder().read(relative)
 
@@ -230,7 +208,7 @@ def read_toml(relative: str) -> dict[str, Any]:
     Raises
     ------
     ReferenceDataError
-        As for `verified_path`, and when the file is not TOML.
+        As for `read_bytes`, and when the file is not TOML.
     """
     try:
         return tomllib.loads(read_bytes(relative).decode("utf-8"))
@@ -251,7 +229,7 @@ def read_csv(relative: str) -> tuple[Row, ...]:
     Raises
     ------
     ReferenceDataError
-        As for `verified_path`, and when a row has no source or the wrong number of cells.
+        As for `read_bytes`, and when a row has no source or the wrong number of cells.
     """
     text = read_bytes(relative).decode("utf-8")
     return tuple(rows_with_source(text, relative))

@@ -1,32 +1,59 @@
-"""Files and folders that appear only when they are whole, also when the program is stopped."""
+"""Files and folders that appear only when they are whole, also when the program is stopped.
+
+Everything is written under a hidden name beside its place and renamed at the end. What a killed run
+leaves behind starts with ``.weldcalc-`` and may be deleted.
+"""
 
 from __future__ import annotations
 
 import os
+import secrets
 import shutil
-import tempfile
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from weldcalc.errors import InputError
 
 
-def refuse_existing(folder: Path) -> None:
-    """Refuse a folder that is there already, before anything is computed for it.
+def refuse_existing(path: Path) -> None:
+    """Refuse a file or folder that is there already, before anything is computed for it.
 
     Parameters
     ----------
-    folder : pathlib.Path
+    path : pathlib.Path
         Must not exist yet.
 
     Raises
     ------
     InputError
-        When it does.
+        When it does, or could not be made.
     """
-    if folder.exists():
-        raise InputError.of("output", "exists already; name a new folder", str(folder))
+    if os.path.lexists(path):
+        raise InputError.of("output", "exists already; choose a new name", str(path))
+    refuse_unwritable(path)
+
+
+def refuse_unwritable(path: Path) -> None:
+    """Refuse a place that cannot be written, before anything is computed for it.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        Of a file that may exist; folders on the way to it need not.
+
+    Raises
+    ------
+    InputError
+        When it is a folder, or no file can be made there.
+    """
+    if path.is_dir():
+        raise InputError.of("output", "is a folder; name a file", str(path))
+    there = next(folder for folder in path.absolute().parents if os.path.lexists(folder))
+    if not there.is_dir():
+        raise InputError.of("output", f"cannot be made: {there} is not a folder", str(path))
+    if not os.access(there, os.W_OK | os.X_OK):
+        raise InputError.of("output", f"cannot be made: {there} is not yours to write", str(path))
 
 
 @contextmanager
@@ -42,37 +69,76 @@ def whole_folder(folder: Path) -> Iterator[Path]:
     ------
     InputError
         When the folder exists.
+    OSError
+        When it cannot be written; names the wanted folder.
     """
     refuse_existing(folder)
-    folder.parent.mkdir(parents=True, exist_ok=True)
-    draft = Path(tempfile.mkdtemp(prefix=f".{folder.name}-", dir=folder.parent))
+    draft = _beside(folder)
     try:
+        draft.mkdir(parents=True)
         yield draft
-        draft.chmod(0o755)
         draft.rename(folder)
+    except OSError as error:
+        shutil.rmtree(draft, ignore_errors=True)
+        raise by_its_name(error, draft, folder) from error
     except BaseException:
         shutil.rmtree(draft, ignore_errors=True)
         raise
 
 
-def write_whole(path: Path, text: str) -> Path:
-    """Write a text file so that it is either whole or not there; an older one is replaced.
+def write_whole(path: Path, content: str | bytes) -> Path:
+    """Write a file so that it is either whole or not there; an older one is replaced.
 
     Parameters
     ----------
     path : pathlib.Path
-        File to write.
-    text : str
-        What it holds.
+        File to write; folders on the way to it are made.
+    content : str or bytes
+        What it holds; text is written as UTF-8.
+
+    Raises
+    ------
+    OSError
+        When it cannot be written; names the wanted file.
     """
-    path.parent.mkdir(parents=True, exist_ok=True)
-    handle, name = tempfile.mkstemp(prefix=f".{path.name}-", dir=path.parent)
+    data = content.encode("utf-8") if isinstance(content, str) else content
+    draft = _beside(path)
     try:
-        with os.fdopen(handle, "w", encoding="utf-8") as file:
-            file.write(text)
-        Path(name).chmod(0o644)
-        Path(name).replace(path)
+        path.parent.mkdir(parents=True, exist_ok=True)
+        with draft.open("xb") as file:
+            file.write(data)
+            file.flush()
+            os.fsync(file.fileno())  # else a loss of power may leave the new name without content
+        draft.replace(path)
+    except OSError as error:
+        _remove(draft)
+        raise by_its_name(error, draft, path) from error
     except BaseException:
-        Path(name).unlink(missing_ok=True)
+        _remove(draft)
         raise
     return path
+
+
+def _beside(path: Path) -> Path:
+    # not from tempfile: what appears in the end must be readable for all whom the umask allows
+    return path.parent / f".weldcalc-{secrets.token_hex(6)}"
+
+
+def _remove(draft: Path) -> None:
+    with suppress(OSError):
+        draft.unlink(missing_ok=True)
+
+
+def by_its_name(error: OSError, draft: Path, path: Path) -> OSError:
+    """Return a failure to write with the name that the user gave, not the hidden one.
+
+    Parameters
+    ----------
+    error : OSError
+        What happened; one about another file is returned as it is.
+    draft, path : pathlib.Path
+        Hidden file or folder, and the wanted one.
+    """
+    if error.filename is not None and not str(error.filename).startswith(str(draft)):
+        return error
+    return OSError(error.errno, error.strerror or str(error), str(path))

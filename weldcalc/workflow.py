@@ -16,6 +16,7 @@ from weldcalc.record import (
     open_record,
     write_record,
 )
+from weldcalc.records.files import refuse_unless_new
 
 if TYPE_CHECKING:
     from weldcalc.schedule import Schedule
@@ -63,6 +64,7 @@ def write_full_record(
     InputError
         When an input cannot be used or the folder exists.
     """
+    refuse_unless_new(Path(folder))
     step = progress or _say_nothing
     step("computing")
     record = make_record(
@@ -127,7 +129,7 @@ def _file_views(record: Record, step: Step) -> tuple[View, ...]:
 
     # a drawing asks for IPython, which the thread that runs the notebook may have half imported
     with suppress(ImportError):
-        import_module("ipykernel.kernelspec")
+        import_module("IPython")
     return card, pulses
 
 

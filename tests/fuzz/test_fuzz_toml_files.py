@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import copy
 import tomllib
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from any_schedule import LINE
+from altered import Place, altered, places, put
 from harmless import DEMO, STEM, cases, check_numbers, command, json_of, refused, with_file
 from hypothesis import given
 from hypothesis import strategies as st
@@ -27,46 +26,12 @@ LIMITS: dict[str, Any] = tomllib.loads(
     (DEMO / "change_limits_stem.toml").read_text(encoding="utf-8")
 )
 COUPONS = read_coupons(DEMO / "coupons_stem.csv")
-Place = tuple[str | int, ...]
-
-
-def places(data: Any, before: Place = ()) -> list[Place]:
-    """Return the path of every value and table of a content."""
-    found = [before] if before else []
-    for key, value in _items(data):
-        found += places(value, (*before, key))
-    return found
-
-
-def _items(data: Any) -> Iterable[tuple[str | int, Any]]:
-    if isinstance(data, dict):
-        return data.items()
-    return enumerate(data) if isinstance(data, list) else ()
-
-
-def put(data: Any, path: Place, value: object) -> Any:
-    """Return a copy of a content with one value changed."""
-    made = copy.deepcopy(data)
-    inner = made
-    for key in path[:-1]:
-        inner = inner[key]
-    inner[path[-1]] = value
-    return made
 
 
 @st.composite
 def broken(draw: st.DrawFn, base: Mapping[str, Any]) -> bytes:
-    """Return a file with a few values replaced, a few added, and up to three accidents."""
-    data = dict(base)
-    for _ in range(draw(st.integers(0, 3))):
-        path = draw(st.sampled_from(places(data)))
-        data = put(data, path, draw(broken_value))
-    if draw(st.booleans()):
-        table = draw(st.sampled_from([path for path in places(data) if isinstance(path[-1], str)]))
-        data = put(
-            data, (*table[:-1], draw(LINE | st.sampled_from(["", "a\nb"]))), draw(broken_value)
-        )
-    return draw(damaged(toml_text(data)))
+    """Return a file with a few values replaced or added, and up to three accidents."""
+    return draw(damaged(toml_text(draw(altered(base, broken_value)))))
 
 
 @cases(25)

@@ -157,7 +157,8 @@ CELLS = (
 _HEADINGS = st.builds(
     "{}{}".format,
     st.sampled_from(["coupon", "penetration", "penetration_u", "haz_width", "gap", "preheat",
-                     "note", "vickers_hardness", "pulse_energy", "segments", "date", "welded", "x", ""]),
+                     "note", "vickers_hardness", "pulse_energy", "segments", "date", "welded", "x",
+                     ""]),
     st.sampled_from(["", " [mm]", " [um]", "[m]", " [degC]", " [J]", " []", " [furlong]", " [mm"]),
 )  # fmt: skip
 

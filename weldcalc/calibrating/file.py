@@ -17,6 +17,7 @@ from weldcalc.calibration import CalibrationResult
 from weldcalc.calibration_data import Calibration
 from weldcalc.canonical import parse_json, plain, sha256_of, sha256_of_bytes
 from weldcalc.errors import InputError, Problems
+from weldcalc.fields import field
 from weldcalc.heatflow.constants import NAMES, ModelConstants, ModelError, ValidityBox
 from weldcalc.heatflow.fit_constants import LINEAR
 from weldcalc.materials import material, material_names
@@ -205,7 +206,7 @@ def calibration_from_bytes(content: bytes, *, name: str) -> Calibration:
         raise InputError.of(name, "is not UTF-8 text") from None
     _check_intact(data, name)
     try:
-        made = _calibration(data)
+        made = _calibration(data, name)
         rows = list(data["coupon_fit"])
         pulses = [_pulse(row["pulse_si"], made.mean) for row in rows[:_CHECKS]]
         logs = [[row["predicted_ln_m"][key] for key in SIZES] for row in rows[:_CHECKS]]
@@ -231,14 +232,17 @@ def _check_intact(data: Any, name: str) -> None:
         raise InputError.of(f"{name}: names", why)
 
 
-def _calibration(data: Mapping[str, Any]) -> Calibration:
+def _calibration(data: Mapping[str, Any], name: str) -> Calibration:
     error, box = data["model_error"], data["box"]
+    sample = np.array(data["sample"], dtype=float)
+    if sample.ndim != 2 or sample.shape[1] != len(NAMES):
+        raise InputError.of(f"{name}: sample", f"needs rows of {len(NAMES)} constants")
     return Calibration(
         family=str(data["family"]),
         mean=ModelConstants(
             **{name: float(value) for name, value in zip(NAMES, data["mean"], strict=True)}
         ),
-        sample=np.array(data["sample"], dtype=float),
+        sample=sample,
         error=ModelError(
             depth=float(error["depth_ln"]),
             width=float(error["width_ln"]),
@@ -267,16 +271,24 @@ def _span(ends: Sequence[float]) -> tuple[float, float]:
 def _pulse(row: Mapping[str, Any], constants: ModelConstants) -> PulseSettings:
     shape = row["pulse_shape"]
     return PulseSettings(
-        peak_power=float(row["peak_power"]),
-        pulse_duration=float(row["pulse_duration"]),
-        spot_diameter=float(row["spot_diameter"]),
-        thickness=float(row["thickness"]),
+        peak_power=_plausible(row["peak_power"], "peak_power"),
+        pulse_duration=_plausible(row["pulse_duration"], "pulse_duration"),
+        spot_diameter=_plausible(row["spot_diameter"], "spot_diameter"),
+        thickness=_plausible(row["thickness"], "wall_thickness"),
         profile=str(row["profile"]),
         pulse_shape=shape if isinstance(shape, str) else [tuple(corner) for corner in shape],
-        preheat=float(row["preheat"]),
+        preheat=_plausible(row["preheat"], "preheat"),
         absorptivity=constants.absorptance,
         constants=constants,
     )
+
+
+def _plausible(given: Any, key: str) -> float:
+    """Return a value as a number; the engine would be busy for hours with some that are none."""
+    made, value = field(key), float(given)
+    if not made.low * (1 - 1e-9) <= value <= made.high * (1 + 1e-9):
+        raise ValueError(f"{key} is {value:g}, outside the plausible range")
+    return value
 
 
 def _check_numbers(made: Calibration, name: str) -> None:
@@ -297,7 +309,10 @@ def _check_engine(
     grade: str, pulses: Sequence[PulseSettings], logs: np.ndarray[Any, Any], name: str
 ) -> None:
     """Refuse a calibration of another engine: constants mean nothing without their model."""
-    results = run_pulses(material(grade), pulses, cooling=_COOLING)
+    try:
+        results = run_pulses(material(grade), pulses, cooling=_COOLING)
+    except InputError as error:
+        raise error.in_file(name) from None
     here = logs_of(results, [pulse["thickness"] for pulse in pulses])
     off = float(np.max(np.abs(here - logs), initial=0.0))
     if off > SAME_ENGINE:

@@ -80,11 +80,6 @@ class Data:
         """Return the data with further scatter in each size, one standard deviation, shape (3,)."""
         return evolve(self, covariance=self.covariance + np.diag(sd**2))
 
-    def without(self, number: int) -> Data:
-        """Return the data of all coupons but one."""
-        keep = np.arange(len(self.value)) != number
-        return Data(self.value[keep], self.covariance[keep], self.wall[keep])
-
 
 @frozen(eq=False)
 class Solution:

@@ -31,12 +31,6 @@ Rules = Literal["stricter", "directive", "edition-2014"]
 NOTICE = "Estimate for the laser safety officer; not a clearance to work."
 SMALL_SOURCE = "small source seen directly or by mirror reflection (CE = 1)"
 
-_RULE_NAMES = {
-    1: "each pulse alone",
-    2: "average of the exposure",
-    3: "each pulse, reduced for the train",
-}
-
 
 @frozen
 class ExposureLimit:
@@ -80,11 +74,6 @@ class ExposureLimit:
     standing: str
     note: str = f"{NOTICE} Assumes a {SMALL_SOURCE}."
     unit: str = "J/m2"
-
-    @property
-    def rule_name(self) -> str:
-        """The governing rule in words."""
-        return _RULE_NAMES[self.rule]
 
 
 def _whole_femtometres(wavelength: float) -> float:

@@ -246,6 +246,14 @@ def _composition(
     return tuple(map(tuple, given)) if len(problems.found) == before else None
 
 
+def _any_value(given: object, where: str, problems: Problems) -> Value | None:
+    """Return a number, pairs or a formula, of any size: it may stand there as rejected."""
+    if isinstance(given, str) and _is_text(given):
+        return given  # a formula
+    wide = Form("", -math.inf, math.inf, "either")
+    return _number_or_pairs(given, wide, where, problems)
+
+
 def _read_alternatives(given: object, where: str, problems: Problems) -> tuple[Alternative, ...]:
     if not isinstance(given, list):
         problems.add(where, "has to be a list of tables, each with value, source, standing", given)
@@ -263,11 +271,11 @@ def _read_alternative(raw: object, where: str, problems: Problems) -> Alternativ
     _check_keys(raw, known, f"{where}.", problems)
     _check_texts(raw, ("source", "standing"), where, problems)
     _check_standing(raw.get("standing"), f"{where}.standing", problems)
-    if len(problems.found) > before:
+    value = _any_value(raw["value"], f"{where}.value", problems)
+    if value is None or len(problems.found) > before:
         return None
-    value = raw["value"]
     return Alternative(
-        value=tuple(map(tuple, value)) if isinstance(value, list) else value,
+        value=value,
         source=raw["source"],
         standing=raw["standing"],
         note=str(raw.get("note", "")),

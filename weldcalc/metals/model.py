@@ -36,8 +36,6 @@ from weldcalc.metals.curves import (
 )
 from weldcalc.metals.form import SURFACES, Grade, Property
 
-_NEAR_MELTING = 300.0  # [K] below the solidus that count as "near melting" for the mean density
-
 
 @frozen
 class Material:
@@ -141,12 +139,6 @@ class Material:
     def density_rt(self) -> float:
         """Density at room temperature [kg/m3]."""
         return self.value("density_rt")
-
-    @cached_property
-    def density_hot(self) -> float:
-        """Mean density of the solid over the 300 K below its solidus [kg/m3]."""
-        temperatures = np.linspace(self.solidus - _NEAR_MELTING, self.solidus, 31)
-        return float(np.mean(self.density(temperatures)))
 
     @property
     def solidus(self) -> float:

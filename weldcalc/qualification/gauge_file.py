@@ -9,7 +9,7 @@ import numpy as np
 from attrs import frozen
 from numpy.typing import NDArray
 
-from weldcalc.errors import InputError, Problems
+from weldcalc.errors import Problems
 from weldcalc.qualification.coupons import MEASURED
 from weldcalc.qualification.table import Column, TableRow, raise_by_line, read_file, read_table
 
@@ -70,14 +70,14 @@ def read_gauge_readings(path: Path) -> GaugeReadings:
         for key in ("appraiser", "trial", "part")
     )
     sizes = (len(people), len(trials), len(parts))
+    readings = np.full(sizes, np.nan)
+    _fill_in(readings, rows, features[0], (people, trials, parts), name, problems)
     if min(sizes) < 2:
         why = (
             f"appraisers: {sizes[0]}, trials: {sizes[1]}, parts: {sizes[2]}; at least two of each "
             "are needed to tell their scatter apart"
         )
-        raise InputError.of(name, why)
-    readings = np.full(sizes, np.nan)
-    _fill_in(readings, rows, features[0], (people, trials, parts), name, problems)
+        problems.add(name, why)
     problems.raise_if_any()
     return GaugeReadings(feature=features[0], readings=readings, appraisers=people, parts=parts)
 

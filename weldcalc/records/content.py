@@ -9,7 +9,7 @@ from __future__ import annotations
 import os
 import platform
 import tempfile
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from functools import cache
 from importlib import metadata
 from pathlib import Path
@@ -34,6 +34,7 @@ from weldcalc.records.sign_off import (
 from weldcalc.records.sources import material_rows, materials_used, source_rows
 from weldcalc.reference import manifest_sha256, read_toml
 from weldcalc.schedules.toml_file import toml_from_bytes
+from weldcalc.whole_files import by_its_name
 
 if TYPE_CHECKING:
     from weldcalc.schedule import Schedule
@@ -50,6 +51,16 @@ INPUT_PATHS: Mapping[str, str] = {
     "calibration": "inputs/calibration.json",
     "sign_off": "inputs/sign_off.toml",
     "previous": "inputs/previous_record.json",
+}
+# what other parts read of a record: a digest that fits does not show who computed it
+_PARTS: Mapping[str, type] = {
+    "number": str,
+    "revision": str,
+    "status": str,
+    "computed_sha256": str,
+    "input_files": list,
+    "schedule": dict,
+    "computed": dict,
 }
 LEFT_TO_THE_CODE = (
     "Which tests the procedure has to pass, on how many pieces, and by whom they are witnessed.",
@@ -169,7 +180,10 @@ def _refuse_foreign_materials(files: Sequence[InputFile]) -> None:
 def _stage(file: InputFile, folder: Path) -> Path:
     path = folder / file.path
     path.parent.mkdir(exist_ok=True)
-    path.write_bytes(file.content)
+    try:
+        path.write_bytes(file.content)
+    except OSError as error:  # a full disk is told without the name of the file
+        raise by_its_name(error, path, path) from None
     return path
 
 
@@ -262,7 +276,7 @@ def _changes(
     rows = []
     for path in dict.fromkeys([*before, *now]):
         old, new = before.get(path, absent), now.get(path, absent)
-        if (plain(old["si"]), old["shown"]) != (plain(new["si"]), new["shown"]):
+        if (plain(old.get("si")), old["shown"]) != (plain(new["si"]), new["shown"]):
             rows.append({"field": path, "before": old["shown"], "now": new["shown"]})
     return rows
 
@@ -293,6 +307,19 @@ def check_intact(record: Any, where: str) -> None:
         )
     if record.get("record_sha256") != record_digest(record):
         raise InputError.of(where, "was altered after it was made: its digest does not fit")
+    for key, kind in _PARTS.items():
+        if not isinstance(record.get(key), kind):
+            raise InputError.of(f"{where}: {key}", "is not what stands there in a record")
+    _refuse_odd_rows(record["input_files"], ("role", "name", "path", "sha256"), where)
+    _refuse_odd_rows(record["schedule"].values(), ("name", "shown"), where)
+    if "schedule" not in [named["role"] for named in record["input_files"]]:
+        raise InputError.of(f"{where}: input_files", "names no schedule")
+
+
+def _refuse_odd_rows(rows: Iterable[Any], texts: Sequence[str], where: str) -> None:
+    for row in rows:
+        if not isinstance(row, dict) or not all(isinstance(row.get(key), str) for key in texts):
+            raise InputError.of(where, f"holds a row without the texts {', '.join(texts)}")
 
 
 def environment() -> dict[str, Any]:

@@ -12,6 +12,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from weldcalc.errors import InputError
+from weldcalc.whole_files import by_its_name, refuse_unwritable
 
 LARGEST_FILE = 8 * 1024 * 1024  # bytes; coupon lists and schedules are a few kilobytes
 
@@ -120,22 +121,42 @@ def write_folder(target: Path, fill: Callable[[Path], None]) -> None:
     InputError
         When the target exists, its parent does not, or another run was quicker.
     """
-    _refuse_unless_new(target)
-    with _unfinished(target) as draft:
-        fill(draft)
-        _flush_to_disk(draft)
-        try:
-            draft.rename(target)
-        except OSError:
-            if not os.path.lexists(target):
-                raise
-            raise InputError.of(
-                str(target), "another run wrote this folder first; nothing of it was changed"
-            ) from None
+    refuse_unless_new(target)
+    draft = target.parent / f".{target.name}.{_UNFINISHED}-{secrets.token_hex(4)}"
+    try:
+        with _unfinished(draft):
+            fill(draft)
+            _flush_to_disk(draft)
+            _rename(draft, target)
+    except OSError as error:
+        raise by_its_name(error, draft, target) from error
     _flush(target.parent)
 
 
-def _refuse_unless_new(target: Path) -> None:
+def _rename(draft: Path, target: Path) -> None:
+    try:
+        draft.rename(target)
+    except OSError:
+        if not os.path.lexists(target):
+            raise
+        raise InputError.of(
+            str(target), "another run wrote this folder first; nothing of it was changed"
+        ) from None
+
+
+def refuse_unless_new(target: Path) -> None:
+    """Refuse a record folder that is there already or cannot be made.
+
+    Parameters
+    ----------
+    target : Path
+        The folder to make; its parent must exist, it must not.
+
+    Raises
+    ------
+    InputError
+        When it cannot be written as a new folder.
+    """
     if os.path.lexists(target):
         raise InputError.of(
             str(target),
@@ -144,15 +165,15 @@ def _refuse_unless_new(target: Path) -> None:
         )
     if not target.parent.is_dir():
         raise InputError.of(str(target.parent), "is not a folder; make it first")
+    refuse_unwritable(target)
 
 
 @contextmanager
-def _unfinished(target: Path) -> Iterator[Path]:
+def _unfinished(draft: Path) -> Iterator[None]:
     # made with mkdir and not mkdtemp: the record must be readable for all whom the umask allows
-    draft = target.parent / f".{target.name}.{_UNFINISHED}-{secrets.token_hex(4)}"
     draft.mkdir()
     try:
-        yield draft
+        yield
     finally:
         shutil.rmtree(draft, ignore_errors=True)
 

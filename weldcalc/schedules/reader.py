@@ -216,7 +216,8 @@ def _passes(
             problems.add("pass", "missing; describe at least one pass under a heading [[pass]]")
         return ()
     if not isinstance(raw, list):
-        problems.add("pass", "is a list of passes: write the heading [[pass]], with two brackets")
+        why = "is a list of passes: write the heading [[pass]], with two brackets"
+        problems.add("pass", why, None if isinstance(raw, Mapping) else raw)
         return ()
     tables = [read_table("pass", f"pass[{i}]", one, problems) for i, one in enumerate(raw)]
     _check_names(tables)
