@@ -145,6 +145,12 @@ def test_instant_answer_needs_no_engine_and_carries_intervals() -> None:
     root = next(line for line in done.stdout.splitlines() if line.startswith("root    penetration"))
     assert " to " in root
     assert "mm" in root
+    made = json.loads(run("estimate", STEM, "--instant", "--json").stdout)["passes"][0]
+    low, high = made["penetration_interval_mm"]
+    assert low <= made["penetration_mm"] <= high
+    assert f"{low:.3g}" in root
+    whole = json.loads(run("estimate", STEM, "--json").stdout)["passes"][0]
+    assert set(made) - {"mode_interval"} <= set(whole), "the keys of the two answers differ"
 
 
 def test_fields_explain_what_may_be_typed() -> None:

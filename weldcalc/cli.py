@@ -103,7 +103,7 @@ def main() -> None:
 def estimate(schedule: Path, calibration: Any, instant: bool, as_json: bool) -> None:
     """Say what each pass of SCHEDULE does: energy, overlap, penetration, widths, findings."""
     if instant:
-        _print_instant(schedule)
+        _print_instant(schedule, as_json)
         return
     from weldcalc.prediction import estimate as run
     from weldcalc.schedule import load_schedule
@@ -118,11 +118,12 @@ def estimate(schedule: Path, calibration: Any, instant: bool, as_json: bool) -> 
     click.echo(estimate_text(result))
 
 
-def _print_instant(schedule: Path) -> None:
+def _print_instant(schedule: Path, as_json: bool) -> None:
     from weldcalc.schedule import load_schedule
-    from weldcalc.texts.instant import instant_text
+    from weldcalc.texts.instant import instant_data, instant_text
 
-    click.echo(instant_text(load_schedule(schedule)))
+    loaded = load_schedule(schedule)
+    _print_json(instant_data(loaded)) if as_json else click.echo(instant_text(loaded))
 
 
 @main.command()

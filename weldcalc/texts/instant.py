@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
-from weldcalc.heatflow.instant import Answer, instant_estimate
+from weldcalc.fields import json_key, to_json
+from weldcalc.heatflow.instant import Answer, InstantEstimate, instant_estimate
 from weldcalc.passes.pulse import joint_material
 from weldcalc.quantities import show
 from weldcalc.texts.estimates import table_text
@@ -28,23 +29,48 @@ def instant_text(schedule: Schedule) -> str:
     InputError
         When the material is unknown or a value is outside what it can be.
     """
+    rows = []
+    for name, made in _answers(schedule):
+        rows += [_row(name, key, getattr(made, key)) for key in _SIZES]
+        rows.append([name, "mode", made.mode.value, f"{made.mode.low} to {made.mode.high}"])
+    return table_text(["Pass", "Closed forms only", "value", "90 % interval"], rows)
+
+
+def instant_data(schedule: Schedule) -> dict[str, Any]:
+    """Return the same as plain values whose keys carry the shown unit."""
+    return {"engine": "closed forms", "passes": [_plain(*one) for one in _answers(schedule)]}
+
+
+def _answers(schedule: Schedule) -> list[tuple[str, InstantEstimate]]:
     metal = joint_material(schedule)
     absorptivity, _ = metal.absorptivity(schedule.preparation.surface)
-    rows = []
-    for item in schedule.passes:
-        made = instant_estimate(
-            metal,
-            peak_power=item.peak_power,
-            pulse_duration=item.pulse_duration,
-            spot_diameter=item.spot_diameter,
-            thickness=schedule.joint.wall_thickness,
-            profile=item.profile,
-            preheat=item.preheat,
-            absorptivity=absorptivity,
+    return [
+        (
+            item.name,
+            instant_estimate(
+                metal,
+                peak_power=item.peak_power,
+                pulse_duration=item.pulse_duration,
+                spot_diameter=item.spot_diameter,
+                thickness=schedule.joint.wall_thickness,
+                profile=item.profile,
+                preheat=item.preheat,
+                absorptivity=absorptivity,
+            ),
         )
-        rows += [_row(item.name, key, getattr(made, key)) for key in _SIZES]
-        rows.append([item.name, "mode", made.mode.value, f"{made.mode.low} to {made.mode.high}"])
-    return table_text(["Pass", "Closed forms only", "value", "90 % interval"], rows)
+        for item in schedule.passes
+    ]
+
+
+def _plain(name: str, made: InstantEstimate) -> dict[str, Any]:
+    found: dict[str, Any] = {"name": name}
+    for key in _SIZES:
+        answer = getattr(made, key)
+        found[json_key(key)] = to_json(answer.value, key)
+        found[json_key(f"{key}_interval")] = [
+            to_json(end, key) for end in (answer.low, answer.high)
+        ]
+    return {**found, "mode": made.mode.value, "mode_interval": [made.mode.low, made.mode.high]}
 
 
 def _row(name: str, key: str, answer: Answer[float]) -> list[str]:
