@@ -23,6 +23,7 @@ from weldcalc.heatflow.enthalpy import metal_tables
 from weldcalc.heatflow.spot import spot_pulse, spot_pulses
 from weldcalc.heatflow.spot_case import spot_case
 from weldcalc.heatflow.spot_grid import spot_grid
+from weldcalc.heatflow.spot_kernel import stages_for
 from weldcalc.heatflow.spot_solve import beam_share, solve_spot
 from weldcalc.materials import material
 
@@ -49,6 +50,9 @@ def engine(case=None):
     return solution.field.depth(solution.tables.melting_enthalpy())
 
 
+ENGINE = solve_spot(bare_case()).history  # for the lengths of its steps
+
+
 def best_time(call, rounds):
     times = []
     for _ in range(rounds):
@@ -59,8 +63,8 @@ def best_time(call, rounds):
 
 
 def array_engine():
-    """Same cells, tables and super steps with array expressions in place of compiled loops."""
-    case, stages = bare_case(), 5
+    """Same cells, tables, super steps and stages with array expressions for compiled loops."""
+    case = bare_case()
     tables = metal_tables(TI)
     grid = spot_grid(
         spot_radius=0.5 * case.spot_diameter,
@@ -73,10 +77,9 @@ def array_engine():
     above, below = grid.above[1:-1, None], grid.below[1:-1, None]
     source = np.zeros((grid.z.size, grid.r.size))
     source[0] = case.constants.absorptance * beam / grid.dz[0]
-    slope = np.diff(tables.metal.potential).max() * tables.metal.inverse_step
-    rate = slope * ((inner + outer).max() + (above + below).max())
-    steps = int(np.ceil(case.pulse_duration * rate / (0.5 * (stages**2 + stages))))
-    dt, scale = case.pulse_duration / steps, 2.0 / (stages**2 + stages)
+    coupling = (inner + outer).max() + (above + below).max()
+    slow = coupling * tables.solid_diffusivity
+    fast = max(slow, coupling * tables.liquid_diffusivity)
     heat = np.full(source.shape, tables.enthalpy_at(case.preheat))
     peak = heat.copy()
 
@@ -90,7 +93,9 @@ def array_engine():
         total[:-1] += below[:-1] * along
         return total
 
-    for _ in range(steps):
+    for dt, hottest in zip(np.diff(ENGINE.time), ENGINE.hottest[:-1], strict=True):
+        stages = stages_for(dt * (1.0 - 1e-9), fast if hottest >= TI.solidus else slow, 99)
+        scale = 2.0 / (stages**2 + stages)
         old, new = heat, heat + scale * dt * gain(heat)
         for stage in range(2, stages + 1):
             mu, nu = (2.0 * stage - 1.0) / stage, (1.0 - stage) / stage

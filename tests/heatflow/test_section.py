@@ -119,6 +119,31 @@ def test_half_the_cells_change_depth_by_less_than_three_per_cent(power, thicknes
     assert coarse.fusion_width == pytest.approx(fine.fusion_width, rel=0.03)
 
 
+@pytest.mark.parametrize(
+    "section",
+    [butt_section(thickness=0.8e-3, material="Ti Grade 2"), flush_section(gap=0.02e-3, **TUBE)],
+    ids=["butt", "flush"],
+)
+def test_sizes_rise_smoothly_with_power(section):
+    """Steps of 1 %: never down, and no stairs, neither from cells nor from the cells' layout."""
+    powers = 300.0 * np.linspace(1.0, 1.1, 11)
+    runs = [section_pulse(section, peak_power=power, **PULSE) for power in powers]
+    cell = PULSE["spot_diameter"] / 14.0
+    for name in ("joint_penetration", "fusion_width"):
+        steps = np.diff([getattr(run, name) for run in runs])
+        assert steps.min() > 0.0
+        assert steps.max() < steps.mean() + 0.2 * cell
+
+
+def test_strong_pulse_on_a_joint_warns_of_ejection_as_on_a_sheet():
+    """The rule is of the beam and the metal, so both engines say the same."""
+    for power in (400.0, 4000.0):
+        joint = section_pulse(butt(), **(COARSE | {"peak_power": power}))
+        plain = spot_pulse(TI, thickness=WALL, peak_power=power, **PULSE)
+        thrown = ["melt-ejection" in codes(result) for result in (joint, plain)]
+        assert thrown == [power > 1000.0] * 2
+
+
 @pytest.mark.parametrize("gap", [0.0, 0.03e-3])
 @pytest.mark.parametrize("angle", [0.0, radians(12.0)])
 def test_offsets_to_either_side_are_mirror_images(gap, angle):

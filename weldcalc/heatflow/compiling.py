@@ -8,12 +8,20 @@ from typing import Any, TypeVar
 
 from numba import njit
 from numba.core import config, event
+from numba.core.options import DefaultOptions
+from numba.extending import register_jitable
 
 from weldcalc.heatflow.kernel_cache import cache_folder
 
 Function = TypeVar("Function", bound=Callable[..., object])
 
-_OPTIONS: dict[str, Any] = {"nogil": True, "error_model": "numpy"}
+# kernels only work on what they are given: nothing is allocated, no references need counting
+_OPTIONS: dict[str, Any] = {
+    "nogil": True,
+    "error_model": "numpy",
+    "no_cfunc_wrapper": True,
+    **({"_nrt": False} if hasattr(DefaultOptions, "_nrt") else {}),
+}
 _ONCE = "compiling heat-flow kernels, once per machine ..."
 _EVERY_TIME = (
     "compiling heat-flow kernels, in every run anew: no folder to keep them can be written; "
@@ -22,9 +30,16 @@ _EVERY_TIME = (
 
 
 def kernel(function: Function) -> Function:
-    """Compile a function for numba, with the on-disk cache where one can be written.
+    """Let kernels call a function compiled; called from Python it stays as it is."""
+    made: Function = register_jitable(no_cpython_wrapper=True, **_OPTIONS)(function)
+    return made
 
-    A cache that is full, broken or taken away costs the time to compile and nothing else.
+
+def entry(function: Function) -> Function:
+    """Compile a kernel that Python calls, with the on-disk cache where one can be written.
+
+    An array that it returns has to be one that it was given, whole. A cache that is full, broken
+    or taken away costs the time to compile and nothing else.
     """
     folder = cache_folder()
     compiled: Function

@@ -44,6 +44,7 @@ __all__ = [
     "cavity_absorptance",
     "depression_level",
     "evaporation_flux",
+    "fill_potentials",
     "floor_place",
     "lookup",
     "melt_levels",
@@ -166,6 +167,35 @@ def lookup(table: Array, enthalpy: float, metal: Metal) -> float:
     place = enthalpy * metal.inverse_step
     index = min(max(int(place), 0), metal.last)
     return float(table[index] + (place - index) * (table[index + 1] - table[index]))
+
+
+@kernel
+def fill_potentials(
+    heat: Array,
+    side: Array,
+    down: Array,
+    interval: NDArray[np.int32],
+    metal: Metal,
+    stir_r: float,
+    stir_z: float,
+) -> None:
+    """Fill the heat-flow potentials [W/m] of cells in a line, sideways and along the beam.
+
+    From their enthalpies [J/m3]; `interval` is work space of the same length.
+    """
+    base, slope, liquidus = metal.potential_base, metal.potential_slope, metal.liquidus_potential
+    step, last = metal.inverse_step, np.int32(metal.last)
+    # three loops: the table cannot be read in vector registers, the rest can
+    for cell in range(heat.size):
+        interval[cell] = min(max(np.int32(heat[cell] * step), np.int32(0)), last)
+    for cell in range(heat.size):
+        index = np.uint32(interval[cell])
+        side[cell], down[cell] = base[index], slope[index]
+    for cell in range(heat.size):
+        theta = side[cell] + down[cell] * heat[cell]
+        molten = max(theta - liquidus, 0.0)
+        side[cell] = theta + stir_r * molten
+        down[cell] = theta + stir_z * molten
 
 
 @kernel

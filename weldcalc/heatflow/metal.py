@@ -36,6 +36,8 @@ class Metal(NamedTuple):
         Index of the last interval.
     temperature, potential, conductivity : ndarray, shape (n,)
         T [K], integral of k dT [W/m], k [W/(m K)] at each entry.
+    potential_base, potential_slope : ndarray, shape (n - 1,)
+        Potential within each interval: base + slope enthalpy [W/m], [m2/s].
     solidus_enthalpy, liquidus_enthalpy : float
         [J/m3]
     liquidus_potential : float
@@ -56,6 +58,8 @@ class Metal(NamedTuple):
     last: int
     temperature: Array
     potential: Array
+    potential_base: Array
+    potential_slope: Array
     conductivity: Array
     solidus_enthalpy: float
     liquidus_enthalpy: float
@@ -83,12 +87,16 @@ class MetalTables:
         At the liquidus [N/m].
     density : float
         Of the cold metal [kg/m3].
+    solid_diffusivity, liquid_diffusivity : float
+        Greatest d theta / d H of the solid and of the unstirred liquid [m2/s].
     """
 
     metal: Metal
     enthalpy: Array
     surface_tension: float
     density: float
+    solid_diffusivity: float
+    liquid_diffusivity: float
 
     def enthalpy_at(self, temperature: float) -> float:
         """Return the enthalpy [J/m3] of metal at a temperature [K]."""
@@ -122,11 +130,15 @@ def metal_tables(material: Material) -> MetalTables:
     heat = heat - heat[0]
     potential = _running_integral(material.thermal_conductivity(nodes), nodes)
     levels = np.linspace(0.0, heat[-1], TABLE_POINTS)
+    by_level = np.interp(levels, heat, potential)
+    slope = np.diff(by_level) / np.diff(levels)
     metal = Metal(
         inverse_step=(TABLE_POINTS - 1) / float(heat[-1]),
         last=TABLE_POINTS - 2,
         temperature=np.interp(levels, heat, nodes),
-        potential=np.interp(levels, heat, potential),
+        potential=by_level,
+        potential_base=by_level[:-1] - slope * levels[:-1],
+        potential_slope=slope,
         conductivity=np.interp(levels, heat, material.thermal_conductivity(nodes)),
         solidus_enthalpy=float(np.interp(material.solidus, nodes, heat)),
         liquidus_enthalpy=float(np.interp(material.liquidus, nodes, heat)),
@@ -141,11 +153,14 @@ def metal_tables(material: Material) -> MetalTables:
         * material.latent_heat_vaporisation
         * math.sqrt(material.molar_mass / (2.0 * math.pi * GAS_CONSTANT)),
     )
+    liquid = levels[1:] > metal.solidus_enthalpy
     return MetalTables(
         metal=metal,
         enthalpy=levels,
         surface_tension=material.surface_tension,
         density=material.density_rt,
+        solid_diffusivity=float(slope[~liquid].max()),
+        liquid_diffusivity=float(slope[liquid].max()),
     )
 
 

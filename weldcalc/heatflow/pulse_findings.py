@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 from math import pi
+from typing import TYPE_CHECKING
 
 from weldcalc.findings import Finding
 from weldcalc.heatflow.constants import fitted_constants
-from weldcalc.heatflow.enthalpy import MetalTables
+from weldcalc.heatflow.enthalpy import Melt, MetalTables
 from weldcalc.heatflow.spot_case import SpotCase
 from weldcalc.heatflow.spot_solve import SpotSolution
+
+if TYPE_CHECKING:
+    from weldcalc.heatflow.section_case import SectionCase
 
 NOTICED = 0.001  # share of the beam through the far face from which it is reported
 HOLE = 0.1  # share from which a hole is to be expected; a convention, no source
@@ -32,7 +36,9 @@ def pulse_findings(case: SpotCase, solution: SpotSolution) -> tuple[Finding, ...
     found = (
         _not_melted(solution),
         _blow_through(solution.totals["transmitted"] / solution.totals["incident"]),
-        _ejection(case, solution),
+        ejection_finding(
+            case, solution.tables, solution.melt, float(solution.history.absorptance.max())
+        ),
     )
     box = fitted_constants(case.material.family).box
     outside = (
@@ -72,12 +78,12 @@ def _blow_through(through: float) -> Finding | None:
     )
 
 
-def ejection_speed(case: SpotCase, tables: MetalTables) -> float:
+def ejection_speed(case: SpotCase | SectionCase, tables: MetalTables) -> float:
     """Return the speed [m/s] at which a sinking depression throws melt out.
 
     Parameters
     ----------
-    case : SpotCase
+    case : SpotCase or SectionCase
         The pulse: its spot sets the size.
     tables : MetalTables
         The metal.
@@ -99,15 +105,47 @@ def ejection_speed(case: SpotCase, tables: MetalTables) -> float:
         tables.enthalpy[-1] - metal.liquidus_enthalpy
     )
     a = 0.5 * case.spot_diameter
-    cube = 16.0 * tables.surface_tension * k * slope / (case.material.density_rt * a * a)
+    cube = 16.0 * tables.surface_tension * k * slope / (tables.density * a * a)
     return float(cube ** (1.0 / 3.0))
 
 
-def _ejection(case: SpotCase, solution: SpotSolution) -> Finding | None:
+def sinking_speed(case: SpotCase | SectionCase, melt: Melt, absorptance: float) -> float:
+    """Return how fast a depression sinks [m/s] where all absorbed power goes into its floor.
+
+    Parameters
+    ----------
+    case : SpotCase or SectionCase
+        The pulse.
+    melt : Melt
+        Its levels under this spot.
+    absorptance : float
+        Highest share of the beam taken up during the pulse [-].
+
+    Returns
+    -------
+    float
+    """
     irradiance = 4.0 * case.peak_power / (pi * case.spot_diameter**2) * PROFILE_PEAK[case.profile]
-    absorbed = float(solution.history.absorptance.max()) * irradiance
-    speed = absorbed / solution.melt.pass_enthalpy
-    limit = ejection_speed(case, solution.tables)
+    return absorptance * irradiance / float(melt.pass_enthalpy)
+
+
+def ejection_finding(
+    case: SpotCase | SectionCase, tables: MetalTables, melt: Melt, absorptance: float
+) -> Finding | None:
+    """Return the finding that melt may be thrown out; None where surface tension holds it.
+
+    Parameters
+    ----------
+    case, melt, absorptance
+        As in `sinking_speed`.
+    tables : MetalTables
+        The metal under the beam.
+
+    Returns
+    -------
+    Finding or None
+    """
+    speed, limit = sinking_speed(case, melt, absorptance), ejection_speed(case, tables)
     if speed < limit:
         return None
     return Finding(

@@ -48,6 +48,8 @@ class SectionFields(NamedTuple):
         Highest enthalpy of each member [J/m3].
     highest : ndarray, shape (ny + 2,)
         Work space.
+    interval : ndarray of int32, shape ((nx + 2) * (ny + 2),)
+        Table interval of the cells of a layer: work space.
     still : ndarray, shape (2,)
         Enthalpy of each member below which faces in the dark lose nothing worth counting [J/m3].
     """
@@ -64,6 +66,7 @@ class SectionFields(NamedTuple):
     extra: Array
     hottest: Array
     highest: Array
+    interval: NDArray[np.int32]
     still: Array
 
 

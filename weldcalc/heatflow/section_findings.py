@@ -1,4 +1,4 @@
-"""What one pulse on a joint warns of: missed edges, open gaps, blow-through, lost beam."""
+"""What a pulse on a joint warns of: missed edges, open gaps, blow-through, lost beam, ejection."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from weldcalc.fields import percent, show
 from weldcalc.findings import Finding
 from weldcalc.heatflow.constants import fitted_constants
-from weldcalc.heatflow.pulse_findings import HOLE, NOTICED
+from weldcalc.heatflow.pulse_findings import HOLE, NOTICED, ejection_finding
 from weldcalc.heatflow.section_case import BRIDGED_GAP, SectionCase
 from weldcalc.heatflow.section_solve import SectionSolution
 
@@ -35,6 +35,7 @@ def section_findings(
         *_fusion(case, fused_area),
         *_gap(case, gap_bridged),
         *_lost_beam(solution),
+        *_ejection(solution),
         *_validity(case),
     )
 
@@ -103,6 +104,14 @@ def _lost_beam(solution: SectionSolution) -> Iterator[Finding]:
             remedy="close the gap, or move the beam; shield what lies behind the joint",
             source="geometry",
         )
+
+
+def _ejection(solution: SectionSolution) -> Iterator[Finding]:
+    bench, own = solution.bench, solution.bench.centre_member
+    most = float(solution.history.absorptance.max())
+    found = ejection_finding(bench.case, bench.tables[own], bench.melts[own], most)
+    if found is not None:
+        yield found
 
 
 def _validity(case: SectionCase) -> Iterator[Finding]:

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from weldcalc.heatflow.compiling import kernel
-from weldcalc.heatflow.enthalpy import Melt, Metal, lookup, stirring
+from weldcalc.heatflow.enthalpy import Melt, Metal, fill_potentials, lookup, stirring
 from weldcalc.heatflow.section_beam import SectionFields
 from weldcalc.heatflow.section_grid import SectionGrid
 
@@ -19,32 +19,43 @@ Array = NDArray[np.float64]
 
 
 @kernel
-def member_potentials(
-    number: int,
+def potentials(
     enthalpy: Array,
-    side: Array,
-    down: Array,
+    fields: SectionFields,
     grid: SectionGrid,
-    metal: Metal,
-    extra: Array,
+    metals: tuple[Metal, Metal],
+    alike: bool,
 ) -> None:
-    """Fill the heat-flow potentials [W/m] of one member, sideways and along the beam."""
-    layers, rows, _ = enthalpy.shape
-    step, last = metal.inverse_step, np.int32(metal.last)
-    table, liquidus = metal.potential, metal.liquidus_potential
-    stir_r, stir_z = extra[number, 0], extra[number, 1]
-    for k in range(1, layers - 1):
-        low, high = grid.span[0, number, k], grid.span[1, number, k]
-        for i in range(1, rows - 1):
-            heat = enthalpy[k, i, low:high]
-            to_side, to_down = side[k, i, low:high], down[k, i, low:high]
-            for j in range(high - low):
-                place = heat[j] * step
-                index = min(max(np.int32(place), np.int32(0)), last)
-                theta = table[index] + (place - index) * (table[index + 1] - table[index])
-                molten = max(theta - liquidus, 0.0)
-                to_side[j] = theta + stir_r * molten
-                to_down[j] = theta + stir_z * molten
+    """Fill the heat-flow potentials [W/m], sideways and along the beam.
+
+    Where both members are `alike`, whole layers go in one line: what stands in air does not count.
+    """
+    extra = fields.extra
+    for k in range(1, enthalpy.shape[0] - 1):
+        heat, side, down = enthalpy[k], fields.side[k], fields.down[k]
+        if alike:
+            fill_potentials(
+                heat.reshape(heat.size),
+                side.reshape(heat.size),
+                down.reshape(heat.size),
+                fields.interval,
+                metals[0],
+                extra[0, 0],
+                extra[0, 1],
+            )
+            continue
+        for own in range(2):
+            low, high = grid.span[0, own, k], grid.span[1, own, k]
+            for i in range(1, heat.shape[0] - 1):
+                fill_potentials(
+                    heat[i, low:high],
+                    side[i, low:high],
+                    down[i, low:high],
+                    fields.interval,
+                    metals[own],
+                    extra[own, 0],
+                    extra[own, 1],
+                )
 
 
 @kernel
@@ -52,41 +63,43 @@ def spread_member(
     number: int,
     now: Array,
     other: Array,
-    source: Array,
-    side: Array,
-    down: Array,
+    fields: SectionFields,
     grid: SectionGrid,
     mu: float,
     nu: float,
     dt: float,
 ) -> None:
     """Write one stage of a member into `other`: mu now + nu other + dt (div(k grad T) + source)."""
-    layers, rows, _ = now.shape
+    layers, rows, columns = now.shape
+    cells = rows * columns
+    # numbers without a sign: the compiler need not look for places counted from the end
+    one, width = np.uintp(1), np.uintp(columns)
     for k in range(1, layers - 1):
         low, high = grid.span[0, number, k], grid.span[1, number, k]
-        if high > low:
-            west, east = grid.across[0, k, low:high], grid.across[1, k, low:high]
-            above, below = grid.down[0, k, low:high], grid.down[1, k, low:high]
-            for i in range(1, rows - 1):
-                front, back = grid.along[0, i], grid.along[1, i]
-                here = side[k, i, low - 1 : high + 1]
-                before, after = side[k, i - 1, low:high], side[k, i + 1, low:high]
-                level = down[k, i, low:high]
-                upper, lower = down[k - 1, i, low:high], down[k + 1, i, low:high]
-                heat, added = now[k, i, low:high], source[k, i, low:high]
-                result = other[k, i, low:high]
-                for j in range(high - low):
-                    middle = here[j + 1]
-                    gain = (
-                        west[j] * (here[j] - middle)
-                        + east[j] * (here[j + 2] - middle)
-                        + front * (before[j] - middle)
-                        + back * (after[j] - middle)
-                        + above[j] * (upper[j] - level[j])
-                        + below[j] * (lower[j] - level[j])
-                        + added[j]
-                    )
-                    result[j] = mu * heat[j] + nu * result[j] + dt * gain
+        if high <= low:
+            continue
+        west, east = grid.across[0, k, low:high], grid.across[1, k, low:high]
+        above, below = grid.down[0, k, low:high], grid.down[1, k, low:high]
+        side, down = fields.side[k].reshape(cells), fields.down[k].reshape(cells)
+        upper, lower = fields.down[k - 1].reshape(cells), fields.down[k + 1].reshape(cells)
+        heat, source = now[k].reshape(cells), fields.source[k].reshape(cells)
+        result = other[k].reshape(cells)
+        for i in range(1, rows - 1):
+            front, back = grid.along[0, i], grid.along[1, i]
+            start = np.uintp(i * columns + low)
+            for j in range(np.uintp(high - low)):
+                cell = start + j
+                middle, level = side[cell], down[cell]
+                gain = (
+                    west[j] * (side[cell - one] - middle)
+                    + east[j] * (side[cell + one] - middle)
+                    + front * (side[cell - width] - middle)
+                    + back * (side[cell + width] - middle)
+                    + above[j] * (upper[cell] - level)
+                    + below[j] * (lower[cell] - level)
+                    + source[cell]
+                )
+                result[cell] = mu * heat[cell] + nu * result[cell] + dt * gain
 
 
 @kernel
@@ -156,21 +169,20 @@ def super_step(
     metals: tuple[Metal, Metal],
     dt: float,
     stages: int,
+    alike: bool,
 ) -> None:
     """Advance by dt in an odd number of stages; the potentials of `a` are known, `b` results."""
     scale = 2.0 / (stages * stages + stages)
-    side, down, extra = fields.side, fields.down, fields.extra
     for number in range(1, stages + 1):
         mu = (2.0 * number - 1.0) / number
         nu = (1.0 - number) / number
         now, other = (b, a) if number % 2 == 0 else (a, b)
+        if number > 1:
+            potentials(now, fields, grid, metals, alike)
         for own in range(2):
-            if number > 1:
-                member_potentials(own, now, side, down, grid, metals[own], extra)
-        for own in range(2):
-            spread_member(own, now, other, fields.source, side, down, grid, mu, nu, mu * scale * dt)
+            spread_member(own, now, other, fields, grid, mu, nu, mu * scale * dt)
         if grid.pairs.down.size > 0:
-            cross_joint(now, other, fields.gate, grid, metals, extra, mu * scale * dt)
+            cross_joint(now, other, fields.gate, grid, metals, fields.extra, mu * scale * dt)
 
 
 @kernel

@@ -7,25 +7,22 @@ upright section has its faces on cell faces, so its thickness is exact.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
-from itertools import pairwise
-from typing import NamedTuple, TypeAlias
+from typing import NamedTuple
 
 import numpy as np
 from attrs import frozen
 from numpy.typing import NDArray
 
+from weldcalc.heatflow.section_faces import Size, graded, line_faces
 from weldcalc.section_shape import FAR, Section
 
 Array = NDArray[np.float64]
 Whole = NDArray[np.int64]
-Size: TypeAlias = Callable[[Array], Array]
 
 GROWTH_ACROSS = 0.14  # rise of the cell size with distance from the spot, in x and y
 GROWTH_DOWN = 0.06  # the same in z, down to the far face
 GROWTH_BEYOND = 0.25  # the same in z, in a tube wall below the plate
 TILTED_CELL = 0.25  # largest cell of a tilted section, over the thickness of its thinner member
-LEAST_CELL = 0.35  # a step of the section smaller than this share of a cell is left out
 MEMBERS = 2
 
 
@@ -203,10 +200,11 @@ def _turned(outline: tuple[tuple[float, float], ...], angle: float) -> Array:
 def _along_faces(layout: Layout) -> Array:
     cell = layout.cells[0]
     margin = layout.spot_radius + 2.0 * cell
-    low = 0.0 if layout.start == layout.end == 0.0 else layout.start - layout.reach
+    first = 0.0 if layout.start == layout.end == 0.0 else -math.inf
     fine = (layout.start - margin, layout.end + margin)
-    size = _graded(fine, cell, GROWTH_ACROSS)
-    return _faces(low, layout.end + layout.reach, np.array([0.0]), size)
+    size = graded(fine, cell, GROWTH_ACROSS)
+    reach = (layout.start - layout.reach, layout.end + layout.reach)
+    return line_faces(reach, (first, math.inf), np.array([0.0]), size)
 
 
 def _across_faces(section: Section, layout: Layout, outlines: list[Array]) -> Array:
@@ -215,26 +213,27 @@ def _across_faces(section: Section, layout: Layout, outlines: list[Array]) -> Ar
     margin = layout.spot_radius + 2.0 * cell
     fine = (axis - margin, axis + margin)
     places = np.concatenate([outline[:, 0] for outline in outlines])
-    low, high = max(axis - layout.reach, places.min()), min(axis + layout.reach, places.max())
-    size = _graded(fine, cell, GROWTH_ACROSS)
-    return _faces(low, high, *_fitted(section, layout, places, size))
+    size = graded(fine, cell, GROWTH_ACROSS)
+    reach, ends = (axis - layout.reach, axis + layout.reach), (places.min(), places.max())
+    return line_faces(reach, ends, *_fitted(section, layout, places, size))
 
 
 def _down_faces(section: Section, layout: Layout, outlines: list[Array]) -> Array:
     places = np.concatenate([outline[:, 1] for outline in outlines])
-    low, high = max(-layout.reach, places.min()), min(layout.reach, places.max())
+    high = min(layout.reach, places.max())
     ends = places[np.abs(places) < 0.5 * FAR]
     solid = float(ends.max()) if ends.size else high
     first = float(ends.min()) if ends.size else 0.0
     fine_from = min(first, 0.0) if layout.angle == 0.0 else -layout.spot_radius
-    down = _graded((fine_from, layout.spot_radius), layout.cells[2], GROWTH_DOWN)
+    down = graded((fine_from, layout.spot_radius), layout.cells[2], GROWTH_DOWN)
 
     def size(place: Array) -> Array:
         return np.asarray(
             down(place) + (GROWTH_BEYOND - GROWTH_DOWN) * np.maximum(place - solid, 0.0)
         )
 
-    return _faces(low, high, *_fitted(section, layout, places, size))
+    reach = (-layout.reach, layout.reach)
+    return line_faces(reach, (places.min(), places.max()), *_fitted(section, layout, places, size))
 
 
 def _fitted(section: Section, layout: Layout, places: Array, size: Size) -> tuple[Array, Size]:
@@ -244,37 +243,6 @@ def _fitted(section: Section, layout: Layout, places: Array, size: Size) -> tupl
     most = max(TILTED_CELL * section.thinnest, min(layout.cells))
     # the corner of the joint stays on a face
     return np.zeros(1), lambda place: np.minimum(size(place), most)
-
-
-def _graded(fine: tuple[float, float], cell: float, growth: float) -> Size:
-    def size(place: Array) -> Array:
-        beyond = np.maximum(np.maximum(fine[0] - place, place - fine[1]), 0.0)
-        return np.asarray(cell + growth * beyond)
-
-    return size
-
-
-def _faces(low: float, high: float, marks: Array, size: Size) -> Array:
-    """Return faces from low to high, with every mark a face that leaves room for a cell."""
-    stops = [low]
-    for mark in np.unique(marks):
-        room = LEAST_CELL * float(size(mark))
-        if mark - stops[-1] > room and high - mark > room:
-            stops.append(float(mark))
-    stops.append(high)
-    parts = [_even_steps(a, b, size)[:-1] for a, b in pairwise(stops)]
-    return np.concatenate([*parts, [high]])
-
-
-def _even_steps(low: float, high: float, size: Size) -> Array:
-    places = np.linspace(low, high, 2001)
-    density = 1.0 / size(places)
-    steps = 0.5 * (density[1:] + density[:-1]) * np.diff(places)
-    count = np.concatenate(([0.0], np.cumsum(steps)))
-    number = max(1, math.ceil(count[-1] - 1e-6))
-    faces = np.interp(np.linspace(0.0, count[-1], number + 1), count, places)
-    faces[0], faces[-1] = low, high
-    return np.asarray(faces)
 
 
 def _centres(faces: Array) -> Array:

@@ -7,12 +7,12 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from weldcalc.heatflow.compiling import kernel
+from weldcalc.heatflow.compiling import entry, kernel
 from weldcalc.heatflow.enthalpy import Melt, Metal, lookup
 from weldcalc.heatflow.section_beam import SectionFields, Spot, light_columns, shine
 from weldcalc.heatflow.section_flow import (
-    member_potentials,
     open_gates,
+    potentials,
     super_step,
     update_peak,
     update_stirring,
@@ -49,6 +49,8 @@ class SectionRun(NamedTuple):
         Earliest end of cooling, since the start of the pulse [s].
     bridging : bool
         Whether molten metal on both sides joins the members.
+    alike : bool
+        Whether both members are of one metal that is stirred the same.
     centre_row, centre_column : int
         Column whose face temperature is followed.
     """
@@ -58,6 +60,7 @@ class SectionRun(NamedTuple):
     stop: Array
     shortest: float
     bridging: bool
+    alike: bool
     centre_row: int
     centre_column: int
 
@@ -111,7 +114,7 @@ def keep_books(
     return float((totals[1] - before) / incident)
 
 
-@kernel
+@entry
 def march(
     enthalpy: Array,
     other: Array,
@@ -156,8 +159,7 @@ def march(
             light_columns(fields.beam, spot, time + 0.5 * dt, grid)
         if run.bridging:
             open_gates(enthalpy, gate, grid, metals)
-        for own in range(2):
-            member_potentials(own, enthalpy, fields.side, fields.down, grid, metals[own], extra)
+        potentials(enthalpy, fields, grid, metals, run.alike)
         before, warmed = totals[1], 2.0 * np.sqrt(pace.diffusivity * time / np.pi)
         centre = shine(
             enthalpy,
@@ -184,7 +186,7 @@ def march(
                 history, written, stride, time, centre, warmth, deepest, absorptance
             )
         count += 1
-        super_step(enthalpy, other, fields, grid, metals, dt, stages)
+        super_step(enthalpy, other, fields, grid, metals, dt, stages, run.alike)
         enthalpy, other = other, enthalpy
         time += dt
         update_peak(enthalpy, peak, highest, grid, hottest)

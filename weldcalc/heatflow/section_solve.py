@@ -255,6 +255,7 @@ def _fields(bench: Bench, state: SectionState) -> SectionFields:
         extra=np.zeros((2, 2)),
         hottest=np.zeros(2),
         highest=np.zeros(cells[2]),
+        interval=np.zeros(cells[1] * cells[2], dtype=np.int32),
         still=bench.enthalpies(bench.case.preheat + STILL),
     )
 
@@ -269,9 +270,16 @@ def _run(bench: Bench, place: float, period: float | None) -> SectionRun:
         stop=bench.enthalpies(case.cooled_to - 1.0),
         shortest=0.0 if period is None else period,
         bridging=case.is_broken and case.can_bridge,
+        alike=_are_alike(bench),
         centre_row=centre_row,
         centre_column=bench.centre_column,
     )
+
+
+def _are_alike(bench: Bench) -> bool:
+    """Tell whether potentials of both members follow from enthalpy in the same way."""
+    stirred = [melt[: Melt._fields.index("stir_z_open") + 1] for melt in bench.melts]
+    return bench.tables[0] is bench.tables[1] and stirred[0] == stirred[1]
 
 
 def _spot(bench: Bench, place: float) -> Spot:
@@ -313,7 +321,7 @@ def _pace(bench: Bench, period: float | None) -> Run:
         times=corners[:, 0] * case.pulse_duration,
         powers=corners[:, 1] * case.peak_power,
         ambient=case.preheat,
-        diffusivity=max(solid_and_liquid(table)[0] for table in bench.tables),
+        diffusivity=max(table.solid_diffusivity for table in bench.tables),
         stop_enthalpy=0.0,
         longest=case.pulse_duration + case.cooling if period is None else period,
         slowest_rate=slow,
@@ -346,18 +354,10 @@ def _decay_rates(bench: Bench) -> tuple[float, float]:
 def _member_rates(
     tables: MetalTables, melt: Melt, sideways: Array, down: Array
 ) -> tuple[float, float]:
-    solid, liquid = solid_and_liquid(tables)
-    slow = (sideways + down).max() * solid
+    slow = (sideways + down).max() * tables.solid_diffusivity
     stirred = sideways * (1.0 + max(melt.stir_r, melt.stir_r_open))
     stirred = stirred + down * (1.0 + max(melt.stir_z, melt.stir_z_open))
-    return float(slow), float(max(slow, stirred.max() * liquid))
-
-
-def solid_and_liquid(tables: MetalTables) -> tuple[float, float]:
-    """Return the greatest d theta / d H of the solid and of the unstirred liquid [m2/s]."""
-    slopes = np.diff(tables.metal.potential) * tables.metal.inverse_step
-    liquid = tables.enthalpy[1:] > tables.metal.solidus_enthalpy
-    return float(slopes[~liquid].max()), float(slopes[liquid].max())
+    return float(slow), float(max(slow, stirred.max() * tables.liquid_diffusivity))
 
 
 def _history(record: Array) -> History:

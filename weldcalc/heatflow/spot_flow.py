@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from weldcalc.heatflow.compiling import kernel
-from weldcalc.heatflow.enthalpy import Metal
+from weldcalc.heatflow.enthalpy import Metal, fill_potentials
 from weldcalc.heatflow.spot_beam import Fields
 from weldcalc.heatflow.spot_grid import SpotGrid
 
@@ -33,12 +33,10 @@ class Flat(NamedTuple):
     ----------
     inner, outer, above, below : ndarray, shape (n,)
         Couplings of `SpotGrid` for every cell, rim included [1/m2].
-    base, slope : ndarray, shape (m,)
-        Heat-flow potential within each table interval: base + slope enthalpy [W/m], [m2/s].
     side, down, source : ndarray, shape (n,)
         Views of the arrays of `Fields`.
     interval : ndarray of int32, shape (n,)
-        Table interval of each cell.
+        Table interval of each cell: work space.
     width : int
         Cells in a row, rim included.
     """
@@ -47,8 +45,6 @@ class Flat(NamedTuple):
     outer: Array
     above: Array
     below: Array
-    base: Array
-    slope: Array
     side: Array
     down: Array
     source: Array
@@ -56,19 +52,15 @@ class Flat(NamedTuple):
     width: int
 
 
-def flattened(fields: Fields, grid: SpotGrid, metal: Metal) -> Flat:
-    """Return couplings and tables for `potentials` and `spread_heat`."""
+def flattened(fields: Fields, grid: SpotGrid) -> Flat:
+    """Return couplings and working arrays for `potentials` and `spread_heat`."""
     rows, width = fields.side.shape
     even = np.ones((rows, width))
-    slope = np.diff(metal.potential) * metal.inverse_step
-    base = metal.potential[:-1] - slope * np.arange(slope.size) / metal.inverse_step
     return Flat(
         inner=(even * grid.inner).ravel(),
         outer=(even * grid.outer).ravel(),
         above=(even * grid.above[:, None]).ravel(),
         below=(even * grid.below[:, None]).ravel(),
-        base=base,
-        slope=slope,
         side=fields.side.reshape(-1),
         down=fields.down.reshape(-1),
         source=fields.source.reshape(-1),
@@ -82,20 +74,15 @@ def potentials(
     enthalpy: Array, flat: Flat, metal: Metal, stir_r: float, stir_z: float, cells: int
 ) -> None:
     """Fill the heat-flow potentials [W/m] of the cells up to the end of the window."""
-    heat, side, down = enthalpy[:cells], flat.side[:cells], flat.down[:cells]
-    base, slope, liquidus = flat.base, flat.slope, metal.liquidus_potential
-    step, last, interval = metal.inverse_step, np.int32(metal.last), flat.interval[:cells]
-    # three loops: the table cannot be read in vector registers, the rest can
-    for cell in range(cells):
-        interval[cell] = min(max(np.int32(heat[cell] * step), np.int32(0)), last)
-    for cell in range(cells):
-        index = np.uint32(interval[cell])
-        side[cell], down[cell] = base[index], slope[index]
-    for cell in range(cells):
-        theta = side[cell] + down[cell] * heat[cell]
-        molten = max(theta - liquidus, 0.0)
-        side[cell] = theta + stir_r * molten
-        down[cell] = theta + stir_z * molten
+    fill_potentials(
+        enthalpy[:cells],
+        flat.side[:cells],
+        flat.down[:cells],
+        flat.interval[:cells],
+        metal,
+        stir_r,
+        stir_z,
+    )
 
 
 @kernel

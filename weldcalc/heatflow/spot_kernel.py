@@ -10,7 +10,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from weldcalc.heatflow.compiling import kernel
+from weldcalc.heatflow.compiling import entry, kernel
 from weldcalc.heatflow.enthalpy import Melt, Metal, lookup, stirring
 from weldcalc.heatflow.spot_beam import Fields, shine
 from weldcalc.heatflow.spot_flow import Flat, potentials, super_step
@@ -181,7 +181,7 @@ def note(
     return written + 1, stride
 
 
-@kernel
+@entry
 def march(
     enthalpy: Array,
     other: Array,

@@ -7,7 +7,6 @@ in one go instead of outline by outline; a test holds the two against each other
 from __future__ import annotations
 
 from collections.abc import Mapping
-from math import pi
 from typing import Any, Final
 
 import numpy as np
@@ -15,7 +14,7 @@ from attrs import evolve
 from numpy.typing import NDArray
 
 from weldcalc.heatflow.enthalpy import Melt, MetalTables
-from weldcalc.heatflow.pulse_findings import PROFILE_PEAK, ejection_speed
+from weldcalc.heatflow.pulse_findings import ejection_speed, sinking_speed
 from weldcalc.heatflow.spot_case import SpotCase, spot_case
 from weldcalc.heatflow.spot_solve import solve_spot
 
@@ -150,5 +149,4 @@ def ejection_ratio(case: SpotCase, tables: MetalTables, melt: Melt, absorptance:
     -----
     See `weldcalc.heatflow.pulse_findings.ejection_speed`.
     """
-    irradiance = 4.0 * case.peak_power / (pi * case.spot_diameter**2) * PROFILE_PEAK[case.profile]
-    return absorptance * irradiance / float(melt.pass_enthalpy) / ejection_speed(case, tables)
+    return sinking_speed(case, melt, absorptance) / ejection_speed(case, tables)

@@ -81,7 +81,7 @@ def solve_spot(case: SpotCase) -> SpotSolution:
         start.copy(),
         peak,
         fields,
-        flattened(fields, grid, tables.metal),
+        flattened(fields, grid),
         history,
         totals,
         run,
@@ -146,7 +146,7 @@ def _run(case: SpotCase, tables: MetalTables, melt: Melt, grid: SpotGrid) -> Run
         times=corners[:, 0] * case.pulse_duration,
         powers=corners[:, 1] * case.peak_power,
         ambient=case.preheat,
-        diffusivity=_diffusivities(tables)[0],
+        diffusivity=tables.solid_diffusivity,
         stop_enthalpy=tables.enthalpy_at(case.cooled_to - 1.0),
         longest=case.pulse_duration + case.cooling,
         slowest_rate=slow,
@@ -159,19 +159,11 @@ def _run(case: SpotCase, tables: MetalTables, melt: Melt, grid: SpotGrid) -> Run
 
 def _decay_rates(tables: MetalTables, melt: Melt, grid: SpotGrid) -> tuple[float, float]:
     """Return the largest rate at which a cell can lose heat, all solid and with melt [1/s]."""
-    solid, liquid = _diffusivities(tables)
     across, along = (grid.inner + grid.outer).max(), (grid.above + grid.below).max()
-    slow = (across + along) * solid
+    slow = (across + along) * tables.solid_diffusivity
     stirred = across * (1.0 + max(melt.stir_r, melt.stir_r_open))
     stirred += along * (1.0 + max(melt.stir_z, melt.stir_z_open))
-    return float(slow), float(max(slow, stirred * liquid))
-
-
-def _diffusivities(tables: MetalTables) -> tuple[float, float]:
-    """Return the greatest d theta / d H of the solid and of the unstirred liquid [m2/s]."""
-    slopes = np.diff(tables.metal.potential) * tables.metal.inverse_step
-    liquid = tables.enthalpy[1:] > tables.metal.solidus_enthalpy
-    return float(slopes[~liquid].max()), float(slopes[liquid].max())
+    return float(slow), float(max(slow, stirred * tables.liquid_diffusivity))
 
 
 def _history(record: Array, tables: MetalTables) -> History:
