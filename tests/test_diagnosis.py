@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+
 import numpy as np
 import pytest
 from click.testing import CliRunner
@@ -106,7 +108,7 @@ def test_the_expected_section_points_to_nothing_unusual(schedule):
 def test_plausibilities_add_up_and_json_has_units(schedule):
     made = explain(schedule, penetration=0.31e-3, fusion_width=0.48e-3)
     assert sum(one.plausibility for one in made.suspects) == pytest.approx(1.0)
-    data = made.to_json()
+    data = json.loads(json.dumps(made.to_json()))
     assert data["measured"] == pytest.approx({"penetration_mm": 0.31, "fusion_width_mm": 0.48})
     by = {one["cause"]: one for one in data["suspects"]}
     assert abs(by["power"]["shift"]) < 0.5
@@ -118,6 +120,14 @@ def test_size_of_the_fault_is_found(schedule):
     top = explain(schedule, **section, grid=GRID).suspects[0]
     scatter = pass_scatter(schedule, schedule.passes[0], with_model=False)
     assert top.shift == pytest.approx(-1.5 * fault_spread(scatter)["power"], rel=0.25)
+
+
+def test_a_section_that_no_cause_makes_is_told(schedule):
+    # as deep as set and half as wide
+    made = explain(schedule, penetration=0.4e-3, fusion_width=0.3e-3, root_width=0.29e-3, grid=GRID)
+    assert not made.is_explained
+    assert "No single cause" in diagnosis_text(made)
+    assert max(map(len, diagnosis_text(made).splitlines())) <= 100
 
 
 def test_no_size_of_a_weld_is_refused(schedule):

@@ -103,6 +103,7 @@ class TestDraft:
         text = draft_text(made)
         for words in ("cycle time", "heat input", "may drift by", "root held by", "cover held by"):
             assert words in text
+        assert max(map(len, text.splitlines())) <= 100
         held = {name for one in made.drafted for _, name in one.binding}
         assert held <= {
             "part temperature",

@@ -12,14 +12,16 @@ from schedules import tube
 
 from weldcalc.cli import main
 from weldcalc.errors import InputError
+from weldcalc.goals import all_met, pass_goals
 from weldcalc.heatflow.pulse_findings import HOLE
 from weldcalc.plots.maps import REGIONS as DRAWN
 from weldcalc.prediction import estimate
 from weldcalc.schedule import schedule_from_mapping
+from weldcalc.tolerances.pulse_runs import run_pulses
 from weldcalc.tolerances.scatter import pass_scatter
 from weldcalc.window import REGIONS, window
 from weldcalc.windows.files import write_window
-from weldcalc.windows.runs import changed_pass, setting_sigma
+from weldcalc.windows.runs import changed_pass, setting_sigma, signed_distance
 
 LASER = {
     "spot_diameter": "0.4 mm",
@@ -73,6 +75,33 @@ class TestMap:
         assert made.chance[6].max() > 0.95
         assert made.region[6, int(np.argmax(made.chance[6]))] == 1
 
+    def test_a_pass_that_melts_nothing_is_no_excess(self):
+        # all that is heated then counts as heat-affected
+        schedule = _schedule()
+        cold = window(
+            schedule, cells=(4, 4), grid=6e-5, x_range=(20.0, 100.0), y_range=(1e-3, 2e-3)
+        )
+        assert np.all(cold.sizes["penetration"] == 0.0)
+        assert np.all(cold.region == REGIONS.index("lack of penetration"))
+
+    def test_chance_is_that_of_direct_runs_between_its_places(self):
+        schedule, off = _schedule(), []
+        # places of the chance far apart: read off between them it would be 0.1 off on average
+        made = window(schedule, cells=(18, 12), grid=5e-5, chance_nodes=5)
+        for place, power in enumerate(made.x):
+            there = schedule.with_pass(0, peak_power=float(power), pulse_duration=float(made.y[6]))
+            scatter = pass_scatter(there, there.passes[0], with_model=False)
+            # other draws than those of the map, numpy's own
+            normals = np.random.default_rng(place).normal(size=(60, len(scatter.causes)))
+            pulses = scatter.pulses(np.clip(normals, -3.0, 3.0), grid=5e-5)
+            goals = pass_goals(there, there.passes[0])
+            met = all_met(goals.met(run_pulses(pulses.cases), pulses))
+            off.append(made.chance[6, place] - met.mean())
+        # 20 draws of the map and 60 here: one sigma of the difference is at most 0.13, and nearly
+        # nothing away from the edges
+        assert np.max(np.abs(off)) < 0.3
+        assert np.mean(np.abs(off)) < 0.05
+
     def test_edges_are_where_the_region_changes(self, made):
         by = {(edge.key, edge.side): edge for edge in made.edges}
         left, right = by["peak_power", -1], by["peak_power", 1]
@@ -114,6 +143,7 @@ class TestMap:
             grid=6e-5,
             progress=seen.append,
         )
+        # the goals are met everywhere, so that no edge has to be looked for
         assert sum(seen) == 1 + 20  # one pulse, and the draws of its chance
 
     @pytest.mark.parametrize(
@@ -128,6 +158,22 @@ class TestMap:
     def test_what_cannot_be_drawn_is_refused(self, wanted, words):
         with pytest.raises(InputError, match=words):
             window(_schedule(), **wanted)
+
+
+class TestSignedDistance:
+    def test_by_hand(self):
+        # met from 2 to 5; two places of 3 are the farthest that counts
+        found = signed_distance(
+            np.array([0.0, 1.0, 3.0, 4.5, 20.0]),
+            np.array([2.0, 5.0]),
+            starts_inside=False,
+            x=np.array([0.0, 3.0]),
+        )
+        assert found == pytest.approx([-2.0, -1.0, 1.0, 0.5, -6.0])
+
+    def test_without_an_edge_all_is_alike(self):
+        found = signed_distance(np.zeros(2), np.zeros(0), starts_inside=True, x=np.arange(2.0))
+        assert found == pytest.approx([2.0, 2.0])
 
 
 class TestChangedPass:

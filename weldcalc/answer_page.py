@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from weldcalc.drafting import Draft, write_drafts
+from weldcalc.fields import percent
 from weldcalc.page.pieces import Piece, table
 from weldcalc.plots.spread import cause_ranking
 from weldcalc.plots.style import Picture
@@ -69,7 +70,7 @@ def drift_table(one: PassTolerance) -> Piece:
         A pass from `weldcalc.tolerance.tolerance`.
     """
     heads = ["Input", "Down", "Up"]
-    caption = f"May drift alone, with a chance of {one.least_chance:.0%} kept"
+    caption = f"May drift alone, with a chance of {percent(one.least_chance)} kept"
     return table(heads, drift_rows(one), caption=caption)
 
 

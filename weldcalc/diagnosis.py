@@ -32,6 +32,7 @@ from weldcalc.tolerances.scatter import (
 
 MEASURED: Final = ("penetration", "fusion_width", "root_width")
 ALIKE = 2.0  # times as likely; sections that differ by less nobody tells apart
+FARTHEST = 4.0  # sigmas between a section and the nearest run; beyond, no cause explains it
 _MOVED = 0.1  # faults; less is no shift at all
 FINE = 121  # shifts of each cause to either side, interpolated
 # one standard deviation of reading a section: common practice, no source
@@ -95,6 +96,8 @@ class Suspect:
         Likeliest shift of the cause [1 or m]; 0 for nothing unusual.
     check : str
         What to look at.
+    is_open : bool
+        Whether that shift is the largest that was looked at: the likeliest may lie beyond.
     """
 
     cause: str
@@ -103,6 +106,7 @@ class Suspect:
     plausibility: float
     shift: float
     check: str
+    is_open: bool = False
 
     def to_json(self) -> dict[str, Any]:
         """Return plain values whose keys carry the shown unit."""
@@ -138,6 +142,8 @@ class Diagnosis:
         unusual.
     is_usual : bool
         Whether no cause makes the section much likelier than nothing unusual does.
+    is_explained : bool
+        Whether at least one cause makes such a section well.
     """
 
     pass_name: str
@@ -147,6 +153,7 @@ class Diagnosis:
     suspects: tuple[Suspect, ...] = field(repr=False)
     groups: tuple[tuple[Suspect, ...], ...] = field(repr=False)
     is_usual: bool
+    is_explained: bool
 
     def to_json(self) -> dict[str, Any]:
         """Return plain values whose keys carry the shown unit."""
@@ -161,6 +168,7 @@ class Diagnosis:
                 )
             },
             "within_usual_scatter": self.is_usual,
+            "made_well_by_a_cause": self.is_explained,
             "suspects": [one.to_json() for one in self.suspects],
             "not_told_apart": [
                 {
@@ -244,6 +252,7 @@ def explain(
         suspects=tuple(one.suspect for one in found),
         groups=_groups(found),
         is_usual=_is_usual(found),
+        is_explained=max(one.fit for one in found) >= -0.5 * FARTHEST**2,
     )
 
 
@@ -301,7 +310,8 @@ def _judged(
         evidence = _log_sum(likely + prior, 0) - _log_sum(prior, 0)
         place = int(np.argmax(likely + prior))
         shift = float(side * faults[place] * curve.fault)
-        suspect = Suspect(cause, side, words, 0.0, shift, CHECKS[cause])
+        last = place == FINE - 1
+        suspect = Suspect(cause, side, words, 0.0, shift, CHECKS[cause], is_open=last)
         moves = bool(faults[place] >= _MOVED)
         found.append((_Judged(suspect, float(likely.max()), moves), float(evidence)))
     logs = np.array([log for _, log in found])
@@ -334,7 +344,7 @@ def _log_likely(sections: Floats, measured: Floats, kernel: Floats) -> Floats:
     """Return the logarithm of how likely draws, shape (n, d, m), make a section, shape (n,)."""
     off = sections - measured
     squares = np.einsum("ndi,ij,ndj->nd", off, np.linalg.inv(kernel), off)
-    return _log_sum(-0.5 * squares, 1) - np.log(sections.shape[1])
+    return np.asarray(_log_sum(-0.5 * squares, 1) - np.log(sections.shape[1]))
 
 
 def _log_sum(logs: Floats, axis: int) -> Floats:
@@ -357,4 +367,4 @@ def _groups(found: Sequence[_Judged]) -> tuple[tuple[Suspect, ...], ...]:
 
 def _is_usual(found: Sequence[_Judged]) -> bool:
     [still] = [one for one in found if not one.suspect.cause]
-    return still.fit >= max(one.fit for one in found) - np.log(ALIKE)
+    return bool(still.fit >= max(one.fit for one in found) - np.log(ALIKE))

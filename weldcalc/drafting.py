@@ -25,6 +25,7 @@ from weldcalc.drafts.proof import Proof, prove
 from weldcalc.drafts.search import Search
 from weldcalc.drafts.shortfall import Shortfalls
 from weldcalc.errors import NegativeAnswer, Problems
+from weldcalc.fields import percent
 from weldcalc.passes.pulse import plate_material
 from weldcalc.passes.seam_history import seam_body
 from weldcalc.prediction import Estimate, estimate
@@ -324,10 +325,10 @@ def draft_notes(made: Draft, number: int) -> list[str]:
     return [
         f"Drafted by weldcalc, place {number + 1} of {len(made.drafted)}, ranked {made.wish}.",
         "Computed, not qualified: weld coupons, cut sections, follow the governing code.",
-        f"Power solved for a chance of {made.chance:.1%} {both[proof.counts_model]}; "
+        f"Power solved for a chance of {percent(made.chance, 1)} {both[proof.counts_model]}; "
         f"{proof.draws} direct runs.",
-        f"Chance of every goal: {proof.shop_alone:.1%} {both[0]}, "
-        f"{proof.with_model:.0%} {both[1]}; coupons narrow it.",
+        f"Chance of every goal: {percent(proof.shop_alone, 1)} {both[0]}, "
+        f"{percent(proof.with_model)} {both[1]}; coupons narrow it.",
         f"Model constants: {constants.origin}",
     ]
 

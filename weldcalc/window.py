@@ -69,6 +69,8 @@ class Window:
         Chance of meeting every goal under the scatter [1].
     goal_depth : float
         Depth asked for [m].
+    owes_depth : bool
+        Whether this pass has to reach it.
     point, sigma : tuple of (float, float)
         The schedule's setting, and one standard deviation of each [SI].
     edges : tuple of Edge
@@ -91,6 +93,7 @@ class Window:
     sizes: Mapping[str, Floats] = field(repr=False)
     chance: Floats = field(repr=False)
     goal_depth: float
+    owes_depth: bool
     point: tuple[float, float]
     sigma: tuple[float, float]
     edges: tuple[Edge, ...]
@@ -230,6 +233,7 @@ def window(
         sizes={key: column(sizes, key) for key in _MAPPED},
         chance=sheet.chance(columns, rows, seed, nodes=chance_nodes),
         goal_depth=scatter.goal_depth_share * schedule.joint.wall_thickness,
+        owes_depth="penetration" in goals.names,
         point=point,
         sigma=sigma,
         edges=sound_edges(sheet, columns, rows, point, sigma),

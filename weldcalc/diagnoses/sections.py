@@ -13,13 +13,14 @@ from weldcalc.batch import Progress
 from weldcalc.passes.seam_shape import ellipsoid_depth
 from weldcalc.section_shape import joint_section
 from weldcalc.tolerances.pulse_runs import run_pulses
-from weldcalc.tolerances.scatter import Floats, PassScatter, column, normal_points
+from weldcalc.tolerances.scatter import Bools, Floats, PassScatter, column, normal_points
 from weldcalc.tolerances.section_pulses import section_pulses
 
 FAULT_SIGMAS = 4.0  # a fault is taken to move its cause by this many times its usual scatter
 DRAWS = 24  # of everything else, at each node of each cause; the first is without scatter
 NODES = 17  # of each cause, run by the engine
 SECTION_NODES = 9  # the engine of cross-sections takes a hundred times as long
+_STEEP = "beam_offset"  # cause beside which a joint is soon not met at all; has all nodes
 REACH = 3.0  # times the spread of a fault that is looked at
 _FAULT_RANGE: Final = (0.08, 0.20)  # least and most that one sigma of a fault is taken to be [1]
 _FAULTS: Final = ("power", "duration", "spot_diameter", "wall_thickness")
@@ -39,11 +40,14 @@ class Curve:
         first draw is without scatter.
     fault : float
         One standard deviation of a fault [1 or m].
+    jumps : ndarray of bool, shape (m,)
+        Whether a size opens and shuts with a jump, as a root does.
     """
 
     shifts: Floats
     values: Floats
     fault: float
+    jumps: Bools
 
     def at(self, shifts: Floats) -> Floats:
         """Return the values at shifts between those that were run, shape (n, d, m) [m]."""
@@ -53,7 +57,7 @@ class Curve:
         share = (shifts - self.shifts[left]) / (self.shifts[left + 1] - self.shifts[left])
         share = share[:, None, None]
         # a root does not open by halves
-        opens = ((low > 0.0) != (high > 0.0)).any(axis=2, keepdims=True)
+        opens = (((low > 0.0) != (high > 0.0)) & self.jumps).any(axis=2, keepdims=True)
         nearer = np.where(share < 0.5, low, high)
         return np.where(opens, nearer, low + share * (high - low))
 
@@ -109,15 +113,19 @@ class Bench:
         """
         causes = fault_spread(self.scatter)
         on_section = self.scatter.needs_section
-        share = np.linspace(-REACH, REACH, SECTION_NODES if on_section else NODES)
         normals = np.zeros((DRAWS, len(self.scatter.causes)))
         normals[1:] = normal_points(DRAWS - 1, len(self.scatter.causes), self.seed)
-        ways = [{cause: float(x * size)} for cause, size in causes.items() for x in share]
+        shifts = {
+            cause: size * np.linspace(-REACH, REACH, _nodes(cause, on_section))
+            for cause, size in causes.items()
+        }
+        ways = [{cause: x} for cause, values in shifts.items() for x in values.tolist()]
         seen = self._seen_on_section(normals, ways) if on_section else self._seen(normals, ways)
-        values = seen.reshape(len(causes), len(share), DRAWS, len(self.names))
+        parts = np.split(seen, np.cumsum([len(values) for values in shifts.values()])[:-1])
+        jumps = np.array([name == "root_width" for name in self.names])
         return {
-            cause: Curve(share * size, rows, size)
-            for (cause, size), rows in zip(causes.items(), values, strict=True)
+            cause: Curve(shifts[cause], rows, causes[cause], jumps)
+            for cause, rows in zip(causes, parts, strict=True)
         }
 
     def _seen(self, normals: Floats, ways: Sequence[Mapping[str, float]]) -> Floats:
@@ -143,10 +151,14 @@ class Bench:
         found["penetration"] = np.minimum(column(sizes, "joint_depth"), ends)
         rows = np.array([found[name] for name in self.names]).T
         moved, usual = rows[: len(ways)], rows[len(ways) :]
-        return np.maximum(moved[:, None, :] + usual - usual[0], 0.0)
+        return np.asarray(np.maximum(moved[:, None, :] + usual - usual[0], 0.0))
 
     def _sizes(self, cases: Sequence[Mapping[str, object]]) -> Floats:
         return run_pulses(cases, executor=self.executor, progress=self.progress)
+
+
+def _nodes(cause: str, on_section: bool) -> int:
+    return SECTION_NODES if on_section and cause != _STEEP else NODES
 
 
 def _beside(sizes: Floats, wall: Floats, distance: Floats) -> Floats:

@@ -6,6 +6,7 @@ from typing import Final
 
 from attrs import define, field
 
+from weldcalc.fields import percent
 from weldcalc.findings import Finding
 from weldcalc.quantities import show
 
@@ -53,7 +54,8 @@ class Shortfalls:
         ]
         if self.asked_chance:
             lines.append(
-                f"ask for a chance of {self.best_chance:.0%} instead of {self.asked_chance:.0%}, "
+                f"ask for a chance of {percent(self.best_chance)} instead of "
+                f"{percent(self.asked_chance)}, "
                 "or bring the scatter down (weldcalc tolerance ranks it)"
             )
         lines += self.words.values()

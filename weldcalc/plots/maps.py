@@ -12,6 +12,7 @@ from matplotlib.axes import Axes
 from matplotlib.contour import QuadContourSet
 from matplotlib.lines import Line2D
 from matplotlib.patches import Ellipse, Patch
+from matplotlib.ticker import MaxNLocator
 from numpy.typing import ArrayLike, NDArray
 
 from weldcalc.plots.style import (
@@ -182,15 +183,18 @@ def _draw_depth(axes: Axes, x: Floats, y: Floats, depth: Floats, goal: float | N
     known = depth[np.isfinite(depth)]
     shallowest, deepest = (known.min(), known.max()) if known.size else (0.0, 0.0)
     if deepest > shallowest:
-        drawn = axes.contour(x, y, depth, levels=6, colors=[FIRST], linewidths=0.9, zorder=2)
+        levels = np.asarray(MaxNLocator(7).tick_values(shallowest, deepest))
+        levels = levels[(levels > 0.0) & (levels > shallowest) & (levels < deepest)]
+        drawn = axes.contour(x, y, depth, levels=levels, colors=[FIRST], linewidths=0.9, zorder=2)
         _name_contours(axes, drawn, "{:.2f}")
     handles: list[Any] = [Line2D([], [], color=FIRST, linewidth=0.9, label="penetration [mm]")]
     if goal is None:
         return handles
     level = float(shown(goal, "penetration"))
     look: dict[str, Any] = {"colors": [GOAL], "linestyles": [GOAL_DASHES], "linewidths": 2.0}
-    if shallowest < level < deepest:
-        axes.contour(x, y, depth, levels=[level], zorder=3, **look)
+    if shallowest < level <= deepest:
+        # where the whole wall is asked for, depth rises to it and stays
+        axes.contour(x, y, depth, levels=[min(level, 0.999 * deepest)], zorder=3, **look)
     words = f"goal {show(goal, 'penetration')}"
     return [*handles, Line2D([], [], color=GOAL, linestyle=GOAL_DASHES, linewidth=2, label=words)]
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 import textwrap
 from typing import TYPE_CHECKING
 
+from attrs import evolve
+
 from weldcalc.fields import percent
 from weldcalc.goals import GOALS
 from weldcalc.quantities import show
@@ -36,10 +38,10 @@ def draft_text(made: Draft) -> str:
     rows = [[name, *(column[name] for column in columns)] for name in columns[0]]
     words = (
         f"Ranked {made.wish}, from {made.looked_at} combinations; chance asked "
-        f"{percent(made.chance, 1)}. Chances are of direct engine runs, cold at the start of the seam and "
-        f"warm at its end. {_solved_for(made.drafted[0])} The model's own doubt is in the last "
-        "line: without coupons it is wide. Weld coupons and calibrate before you trust the first "
-        "figure."
+        f"{percent(made.chance, 1)}. Chances are of direct engine runs, cold at the start of the "
+        f"seam and warm at its end. {_solved_for(made.drafted[0])} The model's own doubt is in the "
+        "last line: without coupons it is wide. Weld coupons and calibrate before you trust the "
+        "first figure."
     )
     return "\n\n".join([textwrap.fill(words, WIDTH), table_text(heads, rows), _NOT_QUALIFIED])
 
@@ -78,7 +80,8 @@ def draft_column(one: DraftedSchedule) -> dict[str, str]:
         found[f"{name} held by"] = held
     mark = (" (solved for)", "")
     model = one.proof.counts_model
-    found["chance, root and cover"] = " and ".join(percent(c, 1) for c in one.proof.chances)
+    for name, chance in zip(("root", "cover"), one.proof.chances, strict=True):
+        found[f"chance of the {name}"] = percent(chance, 1)
     found[f"least, shop's scatter alone{mark[model]}"] = percent(one.proof.shop_alone, 1)
     found[f"least, with the model's doubt{mark[not model]}"] = percent(one.proof.with_model)
     return found
@@ -246,9 +249,16 @@ def _verdict(made: Diagnosis) -> str:
             "Usual scatter and reading make such a section as well as any cause does: nothing has "
             "to be wrong. "
         )
+    if not made.is_explained:
+        return (
+            "No single cause makes such a section well: think of two at once, of a section cut "
+            "beside the middle of a pulse, or of a model that does not fit. "
+        )
     group = made.groups[0]
     if len(group) < 2:
         return ""
+    if any(not one.cause for one in group):
+        return "No cause stands out. "
     names = "; ".join(one.words for one in group)
     share = sum(one.plausibility for one in group)
     return (
@@ -259,8 +269,18 @@ def _verdict(made: Diagnosis) -> str:
 
 def _suspect_cells(one: Suspect) -> list[str]:
     by = show(one.shift, f"scatter.{one.cause}") if one.cause else ""
-    check = textwrap.fill(one.check, 36)
-    return [_plausible(one.plausibility), textwrap.fill(one.words, 38), by, check]
+    more = " or more" if one.is_open else ""
+    check = textwrap.fill(one.check, 34)
+    return [_plausible(one.plausibility), textwrap.fill(one.words, 34), by + more, check]
+
+
+def _told(made: Diagnosis) -> list[Suspect]:
+    """Return suspects to list, those that would rather not have moved as nothing unusual."""
+    unmoved = next(group for group in made.groups if any(not one.cause for one in group))
+    [usual] = [one for one in unmoved if not one.cause]
+    usual = evolve(usual, plausibility=sum(one.plausibility for one in unmoved))
+    told = [usual, *(one for one in made.suspects if one not in unmoved)]
+    return sorted(told, key=lambda one: -one.plausibility)
 
 
 def diagnosis_text(made: Diagnosis, *, most: int = 6) -> str:
@@ -283,10 +303,7 @@ def diagnosis_text(made: Diagnosis, *, most: int = 6) -> str:
         ]
         for key in made.measured
     ]
-    # a cause that would rather not have moved explains no more than nothing unusual does
-    unmoved = next(group for group in made.groups if any(not one.cause for one in group))
-    told = [one for one in made.suspects if not one.cause or one not in unmoved]
-    suspects = [_suspect_cells(one) for one in told[:most]]
+    suspects = [_suspect_cells(one) for one in _told(made)[:most]]
     words = (
         f"{_verdict(made)}One cause at a time, all equally likely beforehand. The expected section "
         "is computed: if no coupon has confirmed it yet, the model may be what is off."

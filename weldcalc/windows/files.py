@@ -26,7 +26,7 @@ def window_picture(made: Window) -> Picture:
         y=made.y,
         region=made.region,
         penetration=made.sizes["penetration"],
-        goal_depth=made.goal_depth,
+        goal_depth=made.goal_depth if made.owes_depth else None,
         chance=made.chance,
         point=WindowPoint(*made.point, *made.sigma),
         limits=[LimitCurve(words=limit_words(one), x=one.x, y=one.y) for one in made.limits],

@@ -15,16 +15,19 @@ from weldcalc.heatflow.spot_sizes import SIZES
 from weldcalc.pulse_shape import PulseShape
 from weldcalc.schedule import WeldPass
 from weldcalc.tolerances.sampled_pulses import run_samples
-from weldcalc.tolerances.scatter import Floats, PassScatter, Pulses, normal_points
+from weldcalc.tolerances.scatter import Bools, Floats, PassScatter, Pulses, column, normal_points
 from weldcalc.tolerances.surrogate import SectionSurrogate
 
 Ints = NDArray[np.int_]
+Axis = tuple[str, Floats, Floats]  # setting, places that are run, places that are asked [SI]
 
 REGIONS: Final = ("lack of penetration", "sound", "excessive")
 LACKING, SOUND, EXCESSIVE = range(3)
 CHANCE_NODES = 12  # along each side; the chance between them is interpolated
 CHANCE_DRAWS = 20
 SECTION_CHANCE_NODES = 8
+_EDGE_HALVINGS = 4
+_SKIN = 0.2  # of the heat-affected width; a pool no deeper is hardly one
 SECTION_NODES = 30  # along each side, where a stand-in serves; sizes between them are interpolated
 SIZE_NUMBERS: Final = range(len(SIZES))
 
@@ -131,22 +134,76 @@ class Sheet:
     def chance(
         self, columns: Floats, rows: Floats, seed: int, *, nodes: int = CHANCE_NODES
     ) -> Floats:
-        """Return the chance of every goal [1], shape (n, m), from draws at fewer places."""
+        """Return the chance of every goal [1], shape (n, m), from draws at fewer places.
+
+        Notes
+        -----
+        Along each row of places, or each column where the goals change more along that, where a
+        draw begins or ceases to meet them is halved in on; between the rows that edge is taken to
+        run straight. A chance interpolated from place to place would fade over the distance of two
+        places, not over the scatter.
+        """
         if self.surrogate is not None:
             nodes = min(nodes, SECTION_CHANCE_NODES)
         x, y = (np.linspace(ends[0], ends[-1], nodes) for ends in (columns, rows))
         normals = normal_points(CHANCE_DRAWS, len(self.scatter.causes), seed)
-        places = self._places(self.scatter, x, y)
-        met = all_met(self.goals.met(*self._run(places, normals))).reshape(nodes, nodes, -1)
-        return _interpolated(met.mean(axis=2), x, y, columns, rows)
+        made = self._run(self._places(self.scatter, x, y), normals)
+        met = all_met(self.goals.met(*made)).reshape(nodes, nodes, len(normals))
+        up, across = (int(np.sum(np.diff(met, axis=axis))) for axis in (0, 1))
+        if across >= up:
+            return self._chance_along((self.x, x, columns), (self.y, y, rows), met, normals)
+        turned = np.swapaxes(met, 0, 1)
+        return self._chance_along((self.y, y, rows), (self.x, x, columns), turned, normals).T
+
+    def _chance_along(self, along: Axis, up: Axis, met: Bools, normals: Floats) -> Floats:
+        """Return the chance, shape (n, m), from what draws meet, shape (nodes, nodes, draws)."""
+        edges = self._edges(along, up, met, normals)
+        _, x, columns = along
+        _, y, rows = up
+        inside = np.zeros((len(y), len(columns), len(normals)))
+        for (row, draw), places in edges.items():
+            inside[row, :, draw] = signed_distance(
+                columns, places, starts_inside=bool(met[row, 0, draw]), x=x
+            )
+        place = np.interp(rows, y, np.arange(len(y)))
+        low = np.minimum(place.astype(int), len(y) - 2)
+        share = (place - low)[:, None, None]
+        between = (1.0 - share) * inside[low] + share * inside[low + 1]
+        return np.asarray(np.mean(between >= 0.0, axis=2))
+
+    def _edges(
+        self, along: Axis, up: Axis, met: Bools, normals: Floats
+    ) -> dict[tuple[int, ...], Floats]:
+        """Return where along each row each draw begins or ceases to meet the goals [SI]."""
+        (x_key, x, _), (y_key, y, _) = along, up
+        row, left, draw = np.nonzero(met[:, :-1] != met[:, 1:])
+        low, high = x[left], x[left + 1]
+        for _ in range(_EDGE_HALVINGS if len(row) else 0):
+            middle = 0.5 * (low + high)
+            places = [
+                at_place(self.scatter, x_key, a, y_key, b)
+                for a, b in zip(middle.tolist(), y[row].tolist(), strict=True)
+            ]
+            found = all_met(self.goals.met(*self._run_each(places, normals[draw])))
+            same = found == met[row, left, draw]
+            low, high = np.where(same, middle, low), np.where(same, high, middle)
+        edge = 0.5 * (low + high)
+        keys = np.ndindex(met.shape[0], met.shape[2])
+        return {key: edge[(row == key[0]) & (draw == key[1])] for key in keys}
 
     def _places(self, scatter: PassScatter, x: Floats, y: Floats) -> list[PassScatter]:
         return [at_place(scatter, self.x, a, self.y, b) for b in y.tolist() for a in x.tolist()]
 
     def _run(self, places: list[PassScatter], normals: Floats) -> tuple[Floats, Pulses]:
+        return self._run_all(places, [normals] * len(places))
+
+    def _run_each(self, places: list[PassScatter], normals: Floats) -> tuple[Floats, Pulses]:
+        return self._run_all(places, [row[None] for row in normals])
+
+    def _run_all(self, places: list[PassScatter], samples: list[Floats]) -> tuple[Floats, Pulses]:
         sizes, pulses = run_samples(
             places,
-            [normals] * len(places),
+            samples,
             surrogate=self.surrogate,
             grid=self.grid,
             executor=self.executor,
@@ -165,7 +222,38 @@ class Sheet:
         met = self.goals.met(sizes, pulses)
         enough = all_met(met, LACK)
         harmless = all_met(met, frozenset(met) - LACK)
-        return np.where(harmless, np.where(enough, SOUND, LACKING), EXCESSIVE)
+        # where hardly a skin melts, all that is heated counts as heat-affected: that is too little
+        # heat, not too much
+        skin = _SKIN * column(sizes, "haz_width")
+        cold = column(sizes, "penetration") <= skin
+        missed = np.where(cold, LACKING, EXCESSIVE)
+        return np.where(harmless, np.where(enough, SOUND, LACKING), missed)
+
+
+def signed_distance(values: Floats, edges: Floats, *, starts_inside: bool, x: Floats) -> Floats:
+    """Return how far values are inside of where goals are met, below zero outside.
+
+    Parameters
+    ----------
+    values : ndarray, shape (m,)
+        Of one setting [SI].
+    edges : ndarray, shape (e,)
+        Where goals begin or cease to be met [SI].
+    starts_inside : bool
+        Whether they are met at the first place.
+    x : ndarray, shape (k,)
+        Places that were run; what lies more than two of them away counts as two.
+
+    Returns
+    -------
+    ndarray, shape (m,)
+        [SI]
+    """
+    far = 2.0 * (x[1] - x[0])
+    off = np.abs(values[:, None] - edges)
+    distance = np.minimum(off.min(axis=1, initial=far), far)
+    passed = (values[:, None] > edges).sum(axis=1)
+    return np.asarray(np.where((passed % 2 == 0) == starts_inside, distance, -distance))
 
 
 def at_place(scatter: PassScatter, x: str, a: float, y: str, b: float) -> PassScatter:
