@@ -153,7 +153,7 @@ findings          | text  |               | What to look at, the gravest first.
 absorbed_energy   | J     | 0 .. 1000     | Energy of a pulse that the metal takes up.
 transmitted_energy | J    | 0 .. 1000     | Energy of a pulse that leaves by an opened far side.
 lost_energy       | J     | 0 .. 1000     | Energy that leaves by evaporation and glow.
-cooling_rate      | K/s   | 0 .. 1e9      | How fast the metal cools as it sets: its order of size only.
+cooling_rate      | K/s   | 0 .. 1e9      | How fast the metal cools as it sets; a rough figure.
 solidification_time | ms  | 0 .. 1e5      | Time the metal takes to set.
 time_to_melt      | ms    | 0 .. 1000     | Time until the surface melts.
 time_to_keyhole   | ms    | 0 .. 1000     | Time until the vapour depression opens.

@@ -49,6 +49,7 @@ def tolerance(
     with_drifts: bool = True,
     calibration: Calibration | None = None,
     grid: float | None = None,
+    section_runs: tuple[int, int] | None = None,
     executor: Executor | None = None,
     progress: Progress | None = None,
 ) -> Tolerance:
@@ -75,6 +76,9 @@ def tolerance(
         In place of the shipped constants.
     grid : float, optional
         Edge of the cells under the spot [m]; None takes the engine's own.
+    section_runs : tuple of (int, int), optional
+        Runs of the engine of cross-sections, where it is needed: learnt from, and checked on. Fewer
+        are quicker, and their larger error counts as scatter.
     executor, progress : optional
         As for `weldcalc.batch.run_batch`.
 
@@ -94,7 +98,9 @@ def tolerance(
             pass_scatter(schedule, one, calibration=calibration, with_model=with_model),
             pass_scatter(schedule, one, calibration=calibration, with_model=False),
             pass_goals(schedule, one),
-            plan=_Plan(samples, seed, least_chance, with_drifts, grid, executor, progress),
+            plan=_Plan(
+                samples, seed, least_chance, with_drifts, grid, section_runs, executor, progress
+            ),
         )
         for one in chosen
     ]
@@ -110,6 +116,7 @@ class _Plan:
     least_chance: float
     with_drifts: bool
     grid: float | None
+    section_runs: tuple[int, int] | None
     executor: Executor | None
     progress: Progress | None
 
@@ -118,6 +125,7 @@ class _Plan:
             scatter,
             seed=self.seed,
             grid=self.grid,
+            section_runs=self.section_runs,
             executor=self.executor,
             progress=self.progress,
         )

@@ -154,6 +154,7 @@ def window(
     seed: int = 1,
     calibration: Calibration | None = None,
     grid: float | None = None,
+    section_runs: tuple[int, int] | None = None,
     executor: Executor | None = None,
     progress: Progress | None = None,
 ) -> Window:
@@ -181,6 +182,8 @@ def window(
         In place of the shipped constants.
     grid : float, optional
         Edge of the engine's cells under the spot [m].
+    section_runs : tuple of (int, int), optional
+        As for `weldcalc.tolerance.tolerance`.
     executor, progress : optional
         As for `weldcalc.batch.run_batch`.
 
@@ -214,6 +217,7 @@ def window(
             scatter,
             seed=seed,
             places=_over(scatter, x, columns, y, rows),
+            runs=section_runs,
             executor=executor,
             progress=progress,
         )

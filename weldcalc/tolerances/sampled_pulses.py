@@ -136,6 +136,7 @@ def sampler_for(
     *,
     seed: int,
     grid: float | None = None,
+    section_runs: tuple[int, int] | None = None,
     executor: Executor | None = None,
     progress: Progress | None = None,
 ) -> Sampler:
@@ -149,12 +150,16 @@ def sampler_for(
         Of the runs that a stand-in is learnt from.
     grid : float, optional
         Edge of the axisymmetric engine's cells under the spot [m].
+    section_runs : tuple of (int, int), optional
+        As `runs` of `section_surrogate`.
     executor, progress : optional
         As for `weldcalc.batch.run_batch`.
     """
     if not scatter.needs_section:
         return Sampler(scatter, None, grid, executor, progress)
-    made = section_surrogate(scatter, seed=seed, executor=executor, progress=progress)
+    made = section_surrogate(
+        scatter, seed=seed, runs=section_runs, executor=executor, progress=progress
+    )
     return Sampler(with_surrogate(scatter), made, grid, executor, progress)
 
 

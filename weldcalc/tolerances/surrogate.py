@@ -132,6 +132,7 @@ def section_surrogate(
     *,
     seed: int,
     places: Places | None = None,
+    runs: tuple[int, int] | None = None,
     executor: Executor | None = None,
     progress: Progress | None = None,
 ) -> SectionSurrogate:
@@ -146,12 +147,14 @@ def section_surrogate(
     places : callable, optional
         Turns points of the unit square, shape (n, 2), into settings of the pass with their
         scatter: what else it has to hold for. None keeps to the pass as set.
+    runs : tuple of (int, int), optional
+        Section runs to learn from and to check on; `RUNS`, or `MAP_RUNS` over places, if not given.
     executor, progress : optional
         As for `weldcalc.batch.run_batch`.
     """
     from scipy.special import ndtr
 
-    learnt, checked = RUNS if places is None else MAP_RUNS
+    learnt, checked = runs or (RUNS if places is None else MAP_RUNS)
     count, columns = learnt + checked, len(scatter.causes)
     drawn = normal_points(count, columns + 2, seed + 101)
     normals = drawn[:, :columns] * np.where(np.arange(count) < learnt, _STRETCH, 1.0)[:, None]
