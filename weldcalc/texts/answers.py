@@ -238,6 +238,13 @@ def drift_rows(one: PassTolerance) -> list[list[str]]:
     return [[name, *cells] for name, cells in rows.items()]
 
 
+# blind trials of the method on computed sections, see DEVELOPERS.md
+_TRUST = (
+    "Tried on computed sections with one known fault, the first cause was the right one in three of "
+    "four of a tube butt and in half of a tube in a plate: do the checks, most plausible first."
+)
+
+
 def _plausible(share: float) -> str:
     return "over 99 %" if share > 0.99 else "under 1 %" if share < 0.01 else percent(share)
 
@@ -306,7 +313,8 @@ def diagnosis_text(made: Diagnosis, *, most: int = 6) -> str:
     suspects = [_suspect_cells(one) for one in _told(made)[:most]]
     words = (
         f"{_verdict(made)}One cause at a time, all equally likely beforehand. The expected section "
-        "is computed: if no coupon has confirmed it yet, the model may be what is off."
+        "is computed: if no coupon has confirmed it yet, the model may be what is off. "
+        f"{_TRUST}"
     )
     return "\n\n".join(
         [
