@@ -210,9 +210,7 @@ class TestReadme:
         told = [int(number) for number in re.findall(r"\d+", cells[4])]
         inside, of = result().coverage(family)
         assert told[1] == of
-        assert abs(told[0] - inside) <= 2, (
-            "few draws here, so that ends move a little"
-        )
+        assert abs(told[0] - inside) <= 2, "few draws here, so that ends move a little"
 
     def test_times_and_trends_are_those_computed(self):
         ratios = [1 + one.off for _, one in result().figures("time to open", "stainless steel")]

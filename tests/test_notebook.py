@@ -26,7 +26,7 @@ from weldcalc.notebook import (
 from weldcalc.record import read_record
 from weldcalc.workflow import write_full_record
 
-PARAMETER = re.compile(r'[a-z_0-9]+: str = "[^"=]*"')
+PARAMETER = re.compile(r'[a-z_0-9]+: str = "[^"=]*"(?:  # .+)?')
 
 
 @pytest.fixture

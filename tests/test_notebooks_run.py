@@ -11,7 +11,13 @@ import nbformat
 import pytest
 from record_samples import copied_record
 
-from weldcalc.notebook import TEMPLATES, copy_notebooks, notebook_folder, run_template
+from weldcalc.notebook import (
+    TEMPLATES,
+    NotebookError,
+    copy_notebooks,
+    notebook_folder,
+    run_template,
+)
 
 NAMES = sorted(path.stem for path in notebook_folder().glob("*.ipynb"))
 
@@ -83,3 +89,17 @@ def test_trainee_notebook_runs_in_the_folder_of_the_copies(tmp_path, monkeypatch
         output=tmp_path / "mine" / "run.ipynb",
     )
     assert "Box(children=" in path.read_text(encoding="utf-8")
+
+
+def test_a_misspelt_file_is_told_in_one_line(tmp_path):
+    with pytest.raises(NotebookError, match="no such file"):
+        run_template(
+            "overlap_and_speed",
+            parameters={"schedule_file": "onw.toml"},
+            output=tmp_path / "run.ipynb",
+        )
+    [failed] = tmp_path.glob("FAILED-*.ipynb")
+    outputs = [out for cell in nbformat.read(failed, 4).cells for out in cell.get("outputs", ())]
+    [error] = [out for out in outputs if out.output_type == "error"]
+    assert error.traceback == [f"InputError: {error.evalue}"]
+    assert error.evalue.startswith("onw.toml: there is no such file")

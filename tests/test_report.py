@@ -146,6 +146,13 @@ class TestReadableByEverybody:
         found = [words for level, words in parsed.headings if level == 2]
         assert [words for words in found if words in wanted] == wanted
 
+    def test_first_page_answers_with_what_chance_every_goal_is_met(self, parsed):
+        words = " ".join(parsed.words)
+        first = words[words.index("Summary") : words.index("What is open")]
+        for one in data_of(full_record())["computed"]["scatter"]["passes"]:
+            chance = 100 * one["every_goal"]["chance"]
+            assert f"{one['name']} {chance:.1f} % (" in first.partition("every goal at once")[2]
+
     def test_code_cells_are_hidden(self, source):
         assert "import weldcalc" not in source
         assert "check_environment" not in source

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 import re
+import textwrap
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any, Literal
@@ -51,6 +52,7 @@ _CIRCUMSTANCES = ("weldcalc_version", "reference_data", "model")
 _FROM_THE_DATA = ("sources", "items_source", "cautions")
 _DIGESTS = ("record_sha256", "computed_sha256")
 _MOST_LINES = 40
+_WIDTH = 100  # columns of a terminal
 
 
 @frozen
@@ -130,8 +132,12 @@ class Recheck:
         return asdict(self)
 
     def to_text(self) -> str:
-        """Return the result as lines for a terminal; control characters are made harmless."""
-        return "\n".join(_printable(line) for line in _lines(self))
+        """Return the result as lines for a terminal; control characters are made harmless.
+
+        What cannot be read is told in one line, as every error is.
+        """
+        lines = [_printable(line) for line in _lines(self)]
+        return "\n".join(lines if self.answer == "cannot be read" else map(_wrapped, lines))
 
 
 def _lines(result: Recheck) -> Iterator[str]:
@@ -150,6 +156,13 @@ def _lines(result: Recheck) -> Iterator[str]:
     if result.still_open:
         yield "Still to be checked by people, against the governing code:"
         yield from (f"  {words}" for words in result.still_open)
+
+
+def _wrapped(line: str) -> str:
+    indent = "    " if line.startswith("  ") else ""
+    return textwrap.fill(
+        line, _WIDTH, subsequent_indent=indent, break_long_words=False, break_on_hyphens=False
+    )
 
 
 def _printable(line: str) -> str:
@@ -355,12 +368,16 @@ def _is_number(value: object) -> bool:
     return isinstance(value, int | float) and not isinstance(value, bool)
 
 
+def _two_digits(percent: float) -> str:
+    return f"{percent:.0f}" if percent >= 10.0 else f"{percent:.2g}"
+
+
 def _how_much(old: float, new: float) -> str:
     text = f"{old:.9g} in the record, {new:.9g} recomputed"
     if not old:
         return text
     percent = 100.0 * (new - old) / abs(old)
-    return f"{text} ({abs(percent):.2g} % {'more' if percent > 0 else 'less'})"
+    return f"{text} ({_two_digits(abs(percent))} % {'more' if percent > 0 else 'less'})"
 
 
 def _changes(

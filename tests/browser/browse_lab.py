@@ -12,8 +12,10 @@ import statistics
 from collections.abc import Iterator
 from urllib.parse import urlparse
 
+import nbformat
 import pytest
 from browsing import Lab, chromium, errors_shown, lab, run_all_cells, serious_faults, time_of_move
+from nbformat.v4 import new_code_cell, new_notebook
 from playwright.sync_api import Browser, Page
 
 from weldcalc.notebook import copy_notebooks, notebook_folder
@@ -90,6 +92,16 @@ def test_notebook_runs_and_asks_nobody_outside(page, shown, visited, name):
     assert visited <= LOCAL
 
 
+def test_an_error_in_a_cell_would_be_seen(page, shown):
+    cells = [new_code_cell("1 / 0"), new_code_cell("1")]
+    kernel = {"kernelspec": {"name": "python3", "display_name": "Python 3 (ipykernel)"}}
+    broken = new_notebook(cells=cells, metadata=kernel)
+    nbformat.write(broken, shown.folder / "broken.ipynb")
+    shown.open(page, "broken.ipynb")
+    run_all_cells(page)
+    assert errors_shown(page) == ["ZeroDivisionError: division by zero"]
+
+
 class TestTrainee:
     def test_slider_changes_picture_numbers_and_words(self, trainee):
         before = read(trainee)
@@ -107,6 +119,19 @@ class TestTrainee:
         )
         slider = trainee.get_by_role("slider", name="travel speed")
         assert float(slider.get_attribute("aria-valuenow")) == pytest.approx(2.0)
+
+    @pytest.mark.parametrize(("width", "is_beside"), [(1280, True), (900, False)])
+    def test_picture_is_in_sight_of_the_sliders_and_no_label_is_cut(
+        self, trainee, width, is_beside
+    ):
+        trainee.set_viewport_size({"width": width, "height": 900})
+        picture = trainee.locator(f"{PANEL} svg").last.bounding_box()
+        lowest = trainee.get_by_role("slider", name="wall thickness").bounding_box()
+        assert (picture["y"] < lowest["y"] and picture["x"] > lowest["x"]) is is_beside
+        # under the sliders: the sentence between them, the numbers after it
+        assert picture["y"] < lowest["y"] + 250
+        cut = "(found) => found.filter((one) => one.scrollWidth > one.clientWidth).length"
+        assert trainee.locator(".weldcalc-row label").evaluate_all(cut) == 0
 
     def test_answers_within_half_a_second(self, trainee):
         moves = ["ArrowRight"] * 6 + ["ArrowLeft"] * 6

@@ -147,7 +147,11 @@ def run_all_cells(page: Page) -> None:
     page.wait_for_function(_ALL_DONE, arg=_ERROR, timeout=_WHOLE_NOTEBOOK)
 
 
-_ERROR = ".jp-RenderedText[data-mime-type='application/vnd.jupyter.error']"
+# JupyterLab 4.6 gives a traceback the type of what goes to stderr, newer ones may not
+_ERROR = ", ".join(
+    f".jp-RenderedText[data-mime-type='application/vnd.jupyter.{kind}']"
+    for kind in ("stderr", "error")
+)
 # every code cell that is not empty carries a number in its brackets, and none carries a star;
 # after an error the cells below it never run
 _ALL_DONE = """(error) => {
@@ -159,7 +163,7 @@ _ALL_DONE = """(error) => {
 
 
 def errors_shown(page: Page) -> list[str]:
-    """Return the last line of every error that cells show."""
+    """Return the last line of every error or warning that cells show."""
     return [text.strip().splitlines()[-1] for text in page.locator(_ERROR).all_inner_texts()]
 
 

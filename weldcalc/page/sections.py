@@ -16,6 +16,7 @@ from weldcalc.page.results import (
     shown_result,
     words_of,
 )
+from weldcalc.page.studies import chance_words
 from weldcalc.records.fields import UNSETTLED
 
 Data = Mapping[str, Any]
@@ -45,13 +46,14 @@ def _fact(name: str, value: object) -> str:
 
 
 def summary(record: Data) -> Piece:
-    """Return what a reader in a hurry needs: joint, settings, goals, what is open."""
+    """Return what a reader in a hurry needs: joint, settings, goals, chance, what is open."""
     found = all_findings(record)
     stops = [_stop_words(f) for f in found if f["weight"] == "stop"]
     cautions = sum(f["weight"] == "caution" for f in found)
     parts = [
         element("dl", _pairs(_settings(record))),
         goals(record).html,
+        paragraph(chance_words(record)),
     ]
     if stops:
         words = "Stop: this schedule is not ready to be welded as it stands."

@@ -74,6 +74,17 @@ def chances(record: Data) -> Piece:
     return table(columns, rows, caption=caption, class_="numbers") + Piece(paragraph(words, "note"))
 
 
+def chance_words(record: Data) -> str:
+    """Return the chance that each pass meets all its goals at once, in one sentence."""
+    passes = record["computed"]["scatter"]["passes"]
+    told = "; ".join(f"{one['name']} {_chance(one['every_goal'])}" for one in passes)
+    alone = (f"{100 * one['every_goal_shop_scatter_alone']['chance']:.1f} %" for one in passes)
+    return (
+        f"Chance of every goal at once: {told}. The model's own doubt is counted; with the model "
+        f"taken at its word: {', '.join(alone)}."
+    )
+
+
 def _of_goal(passes: Sequence[Data], goal: str) -> list[str]:
     return [
         _chance(one["goals"][goal]) if goal in one["goals"] else NOT_APPLICABLE for one in passes

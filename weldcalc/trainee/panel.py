@@ -59,7 +59,7 @@ STYLE: Final = """<style>
 .weldcalc-trainee[class][class] td { white-space: nowrap; font-weight: 600; }
 .weldcalc-says { font: 14px/1.4 'DejaVu Sans', Verdana, Arial, sans-serif; color: var(--ink);
   background: var(--faint); border-left: 4px solid #3b7fc0; padding: 7px 10px;
-  min-height: 3.9em; }
+  min-height: 5.6em; }
 .weldcalc-says.answer { min-height: 0; max-width: 740px; }
 .weldcalc-says.trouble { border-left-color: #d6455a; }
 .weldcalc-asks { font: 14px/1.45 'DejaVu Sans', Verdana, Arial, sans-serif; max-width: 760px;
