@@ -240,8 +240,8 @@ def drift_rows(one: PassTolerance) -> list[list[str]]:
 
 # blind trials of the method on computed sections, see DEVELOPERS.md
 _TRUST = (
-    "Tried on computed sections with one known fault, the first cause was the right one in three of "
-    "four of a tube butt and in half of a tube in a plate: do the checks, most plausible first."
+    "Tried on computed sections with one known fault, the first cause was the right one in three "
+    "of four of a tube butt and in half of a tube in a plate: do the checks, most plausible first."
 )
 
 
