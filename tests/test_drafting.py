@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 import pytest
+from attrs import evolve
 from click.testing import CliRunner
 from schedules import tube
 
@@ -16,6 +19,7 @@ from weldcalc.drafts.search import Ladder, Search, durations, least_power
 from weldcalc.drafts.shortfall import Shortfalls
 from weldcalc.errors import InputError, NegativeAnswer
 from weldcalc.goals import chance_interval
+from weldcalc.heatflow.constants import ValidityBox
 from weldcalc.heatflow.spot_sizes import SIZES, spot_sizes
 from weldcalc.prediction import estimate
 from weldcalc.schedule import load_schedule, schedule_from_mapping
@@ -113,6 +117,22 @@ class TestDraft:
             "duty cycle",
             "travel speed",
         }
+
+    def test_with_a_calibration_it_says_what_the_coupons_cover(self, made):
+        one = made.drafted[0]
+        root, cover = one.schedule.passes
+        box = ValidityBox(
+            spot_diameter=(0.9 * root.spot_diameter, 1.1 * root.spot_diameter),
+            pulse_duration=(1e-3, 20e-3),
+            irradiance=(1e8, 1e12),
+        )
+        own = evolve(one.estimate.calibration, sha256="0" * 64, box=box, material="Ti Grade 2")
+        known = evolve(one, estimate=evolve(one.estimate, calibration=own))
+        text = draft_text(evolve(made, drafted=(known,)))
+        rows = dict(re.findall(r"^(\w+) in range of coupons +(\w+)$", text, re.MULTILINE))
+        assert rows == {root.name: "yes", cover.name: "no"}
+        assert "as your coupons left it" in text
+        assert "in range of coupons" not in draft_text(made)
 
 
 class TestNegativeAnswers:

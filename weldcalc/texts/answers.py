@@ -17,6 +17,7 @@ from weldcalc.tolerances.scatter import CAUSES, MODEL_ERRORS
 if TYPE_CHECKING:
     from weldcalc.diagnosis import Diagnosis, Suspect
     from weldcalc.drafting import Draft, DraftedSchedule
+    from weldcalc.schedule import WeldPass
     from weldcalc.tolerances.result import Chance, PassTolerance, Tolerance
     from weldcalc.tolerances.surrogate import SectionSurrogate
     from weldcalc.window import Window
@@ -39,11 +40,21 @@ def draft_text(made: Draft) -> str:
     words = (
         f"Ranked {made.wish}, from {made.looked_at} combinations; chance asked "
         f"{percent(made.chance, 1)}. Chances are of direct engine runs, cold at the start of the "
-        f"seam and warm at its end. {_solved_for(made.drafted[0])} The model's own doubt is in the "
-        "last line: without coupons it is wide. Weld coupons and calibrate before you trust the "
-        "first figure."
+        f"seam and warm at its end. {_solved_for(made.drafted[0])} {_doubt(made.drafted[0])}"
     )
     return "\n\n".join([textwrap.fill(words, WIDTH), table_text(heads, rows), _NOT_QUALIFIED])
+
+
+def _doubt(one: DraftedSchedule) -> str:
+    if one.estimate.calibration.is_shipped:
+        return (
+            "The model's own doubt is in the last line: without coupons it is wide. Weld coupons "
+            "and calibrate before you trust the first figure."
+        )
+    return (
+        "The model's own doubt is in the last line, as your coupons left it; outside their range "
+        "nothing measured backs a figure."
+    )
 
 
 def _solved_for(one: DraftedSchedule) -> str:
@@ -61,12 +72,13 @@ def draft_column(one: DraftedSchedule) -> dict[str, str]:
         From `weldcalc.drafting.draft`.
     """
     found: dict[str, str] = {}
-    for item in one.schedule.passes:
+    passes = one.schedule.passes
+    for item in passes:
         for key in ("peak_power", "pulse_duration", "repetition_rate", "travel_speed"):
             found[f"{item.name} {key.replace('_', ' ')}"] = show(getattr(item, key), key)
         found[f"{item.name} spot diameter"] = show(item.spot_diameter, "spot_diameter")
     found |= {
-        "pause between passes": show(one.schedule.passes[-1].pause_before, "pause_before"),
+        "pause between passes": show(passes[-1].pause_before, "pause_before"),
         "cycle time": show(one.cycle_time, "weld_time"),
         "heat input, both passes": show(one.heat_input, "heat_input"),
         "root power may drift by": percent(one.room, 1),
@@ -78,6 +90,8 @@ def draft_column(one: DraftedSchedule) -> dict[str, str]:
     found["part temperature"] = show(hottest, "peak_part_temperature")
     for name, held in one.binding:
         found[f"{name} held by"] = held
+    if not one.estimate.calibration.is_shipped:
+        found |= {f"{item.name} in range of coupons": _in_range(one, item) for item in passes}
     mark = (" (solved for)", "")
     model = one.proof.counts_model
     for name, chance in zip(("root", "cover"), one.proof.chances, strict=True):
@@ -85,6 +99,14 @@ def draft_column(one: DraftedSchedule) -> dict[str, str]:
     found[f"least, shop's scatter alone{mark[model]}"] = percent(one.proof.shop_alone, 1)
     found[f"least, with the model's doubt{mark[not model]}"] = percent(one.proof.with_model)
     return found
+
+
+def _in_range(one: DraftedSchedule, item: WeldPass) -> str:
+    joint = one.schedule.joint
+    outside = one.estimate.calibration.outside(
+        item, material=joint.material, wall=joint.wall_thickness
+    )
+    return "no" if outside else "yes"
 
 
 def window_text(made: Window) -> str:
