@@ -7,6 +7,7 @@ import math
 import numpy as np
 import pytest
 from scipy.integrate import quad
+from scipy.optimize import curve_fit
 
 from weldcalc import beam
 from weldcalc.errors import InputError
@@ -146,6 +147,33 @@ def test_uncertainty_of_the_fit_is_the_scatter_of_repeated_fits() -> None:
     said = np.mean([fit.waist_position_sd for fit in fits])
     # a standard deviation from 60 values is itself known to 9 %: three times that
     assert said == pytest.approx(seen, rel=0.3)
+
+
+@pytest.mark.parametrize("count", [4, 5, 15])
+def test_fit_and_its_deviations_are_those_of_another_routine(count: int) -> None:
+    """Compared with scipy.optimize.curve_fit, on millimetres, from the numbers looked for."""
+    z = 0.02 + np.linspace(-6e-3, 5e-3, count)
+    d = _caustic(z, 1.4) * (1 + 0.02 * np.random.default_rng(11).standard_normal(count))
+
+    def diameters(place: np.ndarray, waist: float, centre: float, angle: float) -> np.ndarray:
+        return np.asarray(np.hypot(waist, angle * (place - centre)))
+
+    wanted, spread = curve_fit(diameters, z * 1e3, d * 1e3, p0=(0.05, 20.0, 0.04))
+    made = beam.fit_caustic(position=z, diameter=d, wavelength=WAVELENGTH)
+    found = [made.waist_diameter * 1e3, made.waist_position * 1e3, made.divergence]
+    assert found == pytest.approx(list(wanted), rel=1e-5)
+    sds = [made.waist_diameter_sd * 1e3, made.waist_position_sd * 1e3, made.divergence_sd]
+    assert sds == pytest.approx(list(np.sqrt(np.diag(spread))), rel=1e-3)
+
+
+def test_positions_between_one_and_two_rayleigh_lengths_count_for_neither() -> None:
+    reach = math.pi * (5e-5) ** 2 / (4 * 1.4 * WAVELENGTH)
+    lengths = np.array([-0.9, 0, 0.5, -1.9, -1.7, -1.5, -1.3, 1.2, 1.4, 1.6, 1.8, 2.5, -3.0])
+    z = 0.02 + lengths * reach
+    made = beam.fit_caustic(position=z, diameter=_caustic(z, 1.4), wavelength=WAVELENGTH)
+    (finding,) = made.findings
+    assert finding.code == "caustic-spread"
+    assert finding.text.startswith("3 positions lie within one Rayleigh length of the waist and 2 ")
 
 
 def test_poor_measurements_are_remarked_on() -> None:

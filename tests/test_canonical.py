@@ -92,6 +92,7 @@ class TestCanonicalForm:
     def test_digest_of_results_sees_six_digits_and_no_wording(self):
         base = {"x": 1.234567, "text": "said so"}
         assert computed_digest(base) == computed_digest({"x": 1.2345670001, "text": "said thus"})
+        assert computed_digest(base) == computed_digest({"x": 1.234569, "text": "said so"})
         assert computed_digest(base) != computed_digest({"x": 1.23458, "text": "said so"})
 
 
@@ -111,6 +112,8 @@ def test_the_name_that_stands_twice_is_told() -> None:
         parse_json('{"c": 1, "b": 1, "a": 2, "b": 1}', "record.json")
     with pytest.raises(InputError, match=r"the name 'x' stands twice"):
         parse_json('{"a": [{"x": 1, "x": 1}]}', "record.json")
+    with pytest.raises(InputError, match=r"the name 'd' stands twice"):  # the first of several
+        parse_json('{"e": 1, "e": 1, "d": 1, "d": 1}', "record.json")
 
 
 @pytest.mark.parametrize(("number", "taken"), [("9.99e299", True), ("1e300", False)])
@@ -142,6 +145,14 @@ def test_items_of_a_list_are_told_apart(items: list[object], labels: list[str] |
     paths = [path for path, _ in leaves({"list": items})]
     first = list(dict.fromkeys(path.split("]")[0].removeprefix("list[") for path in paths))
     assert first == wanted
+
+
+def test_long_lists_and_objects_are_read_and_told_like_short_ones() -> None:
+    names = [f"C{number}" for number in range(400)]
+    items = [{"name": name, "x": 1} for name in names]
+    assert [path for path, _ in leaves(items)][1::2] == [f"[{name}].x" for name in names]
+    content = dict.fromkeys(names, 1)
+    assert parse_json(json.dumps(content), "record.json") == content
 
 
 def test_an_empty_part_is_a_leaf() -> None:

@@ -123,6 +123,20 @@ class TestContent:
         with pytest.raises(InputError, match=r"schedule\.toml: is larger than \d+ KiB"):
             make_record(path)
 
+    def test_a_file_that_is_too_large_is_told_the_limit(self, tmp_path):
+        path = tmp_path / "sign_off.toml"
+        path.write_bytes(b"#" * (8 * 1024 * 1024 + 1))
+        with pytest.raises(InputError, match=r"sign_off\.toml: is larger than 8192 KiB"):
+            make_record(write_schedule(tmp_path), sign_off=path)
+
+    def test_is_short_in_a_notebook_and_readable_as_a_file(self, tmp_path):
+        record = make_record(write_schedule(tmp_path))
+        assert len(repr(record)) < 300
+        folder = write_record(record, tmp_path / "record").folder
+        lines = (folder / "record.json").read_text(encoding="utf-8").splitlines()
+        assert ' "number": "TEST-1",' in lines
+        assert '  "joint.wall_thickness": {' in lines
+
     def test_own_material_file_is_kept_beside_the_schedule(self, tmp_path):
         (tmp_path / "own_ti.toml").write_bytes(_shipped_material())
         path = write_schedule(tmp_path, SCHEDULE.replace("Ti Grade 2", "own_ti.toml"))

@@ -7,9 +7,17 @@ our own. Results come back in the order of the items, so they never depend on wh
 
 from __future__ import annotations
 
+import logging
 import os
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import Executor, Future, ThreadPoolExecutor, as_completed
+from concurrent.futures import (
+    FIRST_COMPLETED,
+    CancelledError,
+    Executor,
+    Future,
+    ThreadPoolExecutor,
+    wait,
+)
 from contextlib import contextmanager
 from typing import Any, TypeVar
 
@@ -23,6 +31,7 @@ CHUNKS_PER_WORKER = 8  # enough that no worker idles at the end, few enough that
 SMALLEST_CHUNK = 8
 LARGEST_CHUNK = 128  # seconds of work, so that a progress bar moves and Ctrl-C is prompt
 _WAIT = 10.0  # s for a scheduler to answer
+_NO_WORKER = 60.0  # s without a result and without a worker; a worker that restarts is back sooner
 
 
 def run_batch(
@@ -86,7 +95,7 @@ def _spread(
     parts = [items[first : first + size] for first in range(0, len(items), size)]
     jobs: list[Future[list[Result]]] = [executor.submit(_chunk, work, part) for part in parts]
     try:
-        for job in as_completed(jobs):
+        for job in _as_completed(jobs, executor):
             done = len(job.result())
             if progress is not None:
                 progress(done)
@@ -95,6 +104,19 @@ def _spread(
             job.cancel()
         raise
     return [result for job in jobs for result in job.result()]
+
+
+def _as_completed(jobs: Sequence[Future[Any]], executor: Executor) -> Iterator[Future[Any]]:
+    """Yield each job when it is done; a cluster whose workers are all gone would never say so."""
+    client: Any = getattr(executor, "_client", None)
+    waiting = set(jobs)
+    while waiting:
+        patience = None if client is None else _NO_WORKER
+        done, waiting = wait(waiting, patience, FIRST_COMPLETED)
+        if not done and client is not None and not client.nthreads():
+            why = f"no worker was there for {_NO_WORKER:g} s; start workers and try again"
+            raise InputError.of("scheduler", why, client.scheduler.address)
+        yield from done
 
 
 def _chunk(work: Callable[[Item], Result], part: Sequence[Item]) -> list[Result]:
@@ -114,13 +136,24 @@ def cluster_executor(address: str | None) -> Iterator[Executor | None]:
     Raises
     ------
     InputError
-        When the cluster's library is not installed or no scheduler answers at the address.
+        When the cluster's library is not installed, no scheduler answers at the address, or the
+        cluster is lost before the batch is done.
     """
     if address is None:
         yield None
         return
     with _connected(address) as client:
-        yield client.get_executor()
+        from distributed import KilledWorker
+        from distributed.comm import CommClosedError
+
+        try:
+            yield client.get_executor()
+        except KilledWorker:
+            why = "a job ended every worker that took it; their logs say why (often memory)"
+            raise InputError.of("scheduler", why, address) from None
+        except (CancelledError, CommClosedError):
+            why = "the scheduler was lost before the batch was done; start it and try again"
+            raise InputError.of("scheduler", why, address) from None
 
 
 def _connected(address: str) -> Any:
@@ -129,6 +162,8 @@ def _connected(address: str) -> Any:
     except ImportError:
         why = 'a cluster needs the extra "cluster": pip install "weldcalc[cluster]"'
         raise InputError.of("scheduler", why, address) from None
+    # a lost cluster is told in one line; its own log would add the way through its code
+    logging.getLogger("distributed.client").setLevel(logging.CRITICAL)
     try:
         return Client(address, timeout=_WAIT, set_as_default=False)
     except (OSError, ValueError) as error:

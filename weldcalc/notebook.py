@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import logging
 import os
 import secrets
 import sys
@@ -155,6 +156,8 @@ def _execute(
 ) -> None:
     import papermill
 
+    # what goes wrong comes back as an error; the log would tell it a second time
+    logging.getLogger("papermill").setLevel(logging.CRITICAL)
     papermill.execute_notebook(
         str(template),
         str(draft),
@@ -231,6 +234,8 @@ def _restore(before: Mapping[str, str | None]) -> None:
 def _one_line(error: Exception) -> str:
     name, value = getattr(error, "ename", None), getattr(error, "evalue", None)
     text = f"{name}: {value}" if name else f"{type(error).__name__}: {error}"
+    if not name and "Kernel died" in text:
+        text = "the kernel died: ended from outside, or out of memory"
     return " ".join(text.split())[:500]
 
 

@@ -260,34 +260,55 @@ def write_record(
     Raises
     ------
     InputError
-        When the folder exists or another run wrote it first.
+        When the folder exists, another run wrote it first, or somebody changed it on the way.
     """
     folder = Path(folder)
     notes = [
         f"{path}: left by an interrupted run; may be deleted" for path in unfinished_folders(folder)
     ]
+    notes += _clock_notes(record)
+    contents = _contents_of(record)
 
     def fill(draft: Path) -> None:
-        _write_files(record, draft)
+        for name, content in contents.items():
+            (draft / name).parent.mkdir(exist_ok=True)
+            (draft / name).write_bytes(content)
         draft = draft.absolute()  # running a notebook changes the working folder meanwhile
         with ThreadPoolExecutor(max_workers=1) as pool:
             made = [pool.submit(_view_notes, view, draft) for view in beside]
             notes.extend(note for view in views for note in _view_notes(view, draft))
             notes.extend(note for one in made for note in one.result())
+        _refuse_changed(contents, draft, folder)
 
     write_folder(folder, fill)
     return WrittenRecord(folder=folder, record=record, notes=tuple(notes))
 
 
-def _write_files(record: Record, draft: Path) -> None:
+def _clock_notes(record: Record) -> list[str]:
+    """Tell of a clock that was set back: nothing is computed from it, but people read the date."""
+    made = record.data["made_utc"]
     for file in record.files:
-        path = draft / file.path
-        path.parent.mkdir(exist_ok=True)
-        path.write_bytes(file.content)
+        if file.role == "previous":
+            before = parse_json(text_of(file.content, file.name), file.name).get("made_utc")
+            if isinstance(before, str) and made < before:
+                return [f"made_utc: {made} is before the previous record, {before}; set the clock"]
+    return []
+
+
+def _contents_of(record: Record) -> dict[str, bytes]:
+    """Return what a record folder holds besides its views, by path."""
     text = json.dumps(record.data, indent=1, ensure_ascii=False, allow_nan=False)
-    (draft / RECORD_NAME).write_text(text + "\n", encoding="utf-8", newline="\n")
     blank = form(record.data["computed_sha256"], record.data["items"])
-    (draft / FORM_NAME).write_text(blank, encoding="utf-8", newline="\n")
+    own = {RECORD_NAME: f"{text}\n".encode(), FORM_NAME: blank.encode()}
+    return {file.path: file.content for file in record.files} | own
+
+
+def _refuse_changed(contents: Mapping[str, bytes], draft: Path, folder: Path) -> None:
+    for name, content in contents.items():
+        path = draft / name
+        if not path.is_file() or path.read_bytes() != content:
+            why = "was changed or removed while the record was made; nothing was kept, try again"
+            raise InputError.of(str(folder / name), why)
 
 
 def _view_notes(view: View, draft: Path) -> list[str]:

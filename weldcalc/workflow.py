@@ -89,15 +89,18 @@ def _say_nothing(name: str) -> None:
 
 def _page_views(record: Record, folder: Path, step: Step) -> tuple[View, ...]:
     def notebook(draft: Path) -> None:
-        from weldcalc.notebook import run_template
+        from weldcalc.notebook import NotebookError, run_template
 
         step("notebook")
-        run_template(
-            NOTEBOOK,
-            parameters={"record_folder": str(draft.resolve()), "record_sha256": record.sha256},
-            output=draft / NOTEBOOK_NAME,
-            reads_as={str(draft.resolve()): str(folder.resolve())},
-        )
+        try:
+            run_template(
+                NOTEBOOK,
+                parameters={"record_folder": str(draft.resolve()), "record_sha256": record.sha256},
+                output=draft / NOTEBOOK_NAME,
+                reads_as={str(draft.resolve()): str(folder.resolve())},
+            )
+        except NotebookError as error:
+            raise NotebookError(f"{error}; so there is no page, but the record is whole") from None
 
     def page(draft: Path) -> None:
         from weldcalc.report import write_page
