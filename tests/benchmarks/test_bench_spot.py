@@ -18,13 +18,12 @@ from attrs import evolve
 sys.path.insert(0, str(Path(__file__).parents[1] / "heatflow"))
 
 import test_spot_independent as reference_pulse
+from spot_scheme import axis_column, scheme, super_steps
 
 from weldcalc.heatflow.enthalpy import metal_tables
 from weldcalc.heatflow.spot import spot_pulse, spot_pulses
 from weldcalc.heatflow.spot_case import spot_case
-from weldcalc.heatflow.spot_grid import spot_grid
-from weldcalc.heatflow.spot_kernel import stages_for
-from weldcalc.heatflow.spot_solve import beam_share, solve_spot
+from weldcalc.heatflow.spot_solve import solve_spot
 from weldcalc.materials import material
 
 TI = material("Ti Grade 2")
@@ -64,37 +63,21 @@ def best_time(call, rounds):
 
 def array_engine():
     """Same cells, tables, super steps and stages with array expressions for compiled loops."""
-    case = bare_case()
-    tables = metal_tables(TI)
-    grid = spot_grid(
-        spot_radius=0.5 * case.spot_diameter,
-        thickness=case.thickness,
-        cells=case.cells,
-        radius=case.far_radius,
-    )
-    beam = case.peak_power * beam_share(case.profile, case.spot_diameter, grid)
-    inner, outer = grid.inner[1:-1], grid.outer[1:-1]
-    above, below = grid.above[1:-1, None], grid.below[1:-1, None]
-    source = np.zeros((grid.z.size, grid.r.size))
-    source[0] = case.constants.absorptance * beam / grid.dz[0]
-    coupling = (inner + outer).max() + (above + below).max()
-    slow = coupling * tables.solid_diffusivity
-    fast = max(slow, coupling * tables.liquid_diffusivity)
-    heat = np.full(source.shape, tables.enthalpy_at(case.preheat))
+    tables, cells = metal_tables(TI), scheme(bare_case())
+    heat = cells.start
     peak = heat.copy()
 
     def gain(field):
         theta = np.interp(field, tables.enthalpy, tables.metal.potential)
-        total = source.copy()
+        total = cells.source.copy()
         across, along = np.diff(theta, axis=1), np.diff(theta, axis=0)
-        total[:, 1:] -= inner[1:] * across
-        total[:, :-1] += outer[:-1] * across
-        total[1:] -= above[1:] * along
-        total[:-1] += below[:-1] * along
+        total[:, 1:] -= cells.inner[1:] * across
+        total[:, :-1] += cells.outer[:-1] * across
+        total[1:] -= cells.above[1:] * along
+        total[:-1] += cells.below[:-1] * along
         return total
 
-    for dt, hottest in zip(np.diff(ENGINE.time), ENGINE.hottest[:-1], strict=True):
-        stages = stages_for(dt * (1.0 - 1e-9), fast if hottest >= TI.solidus else slow, 99)
+    for dt, stages in super_steps(cells, TI, ENGINE):
         scale = 2.0 / (stages**2 + stages)
         old, new = heat, heat + scale * dt * gain(heat)
         for stage in range(2, stages + 1):
@@ -102,8 +85,7 @@ def array_engine():
             old, new = new, mu * new + nu * old + mu * scale * dt * gain(new)
         heat = new
         peak = np.maximum(peak, heat)
-    column = 1.125 * peak[:, 0] - 0.125 * peak[:, 1]
-    return reference_pulse.crossing(grid.z, column, tables.melting_enthalpy())
+    return reference_pulse.crossing(cells.z, axis_column(peak), tables.melting_enthalpy())
 
 
 def finite_elements():
