@@ -115,7 +115,7 @@ class TestCluster:
                 threads_per_worker=1,
                 processes=False,
                 protocol="tcp",
-                dashboard_address=None,
+                dashboard_address="127.0.0.1:0",
             ) as cluster,
             cluster_executor(cluster.scheduler_address) as executor,
         ):

@@ -181,7 +181,7 @@ def test_job_that_fails_in_a_thread_ends_the_command(
     monkeypatch.chdir(tmp_path)
     monkeypatch.delenv("WELDCALC_DEBUG", raising=False)
     monkeypatch.setattr(batch, "_chunk", fail)
-    before, threads = sorted(tmp_path.iterdir()), threading.active_count()
+    before = sorted(tmp_path.iterdir())
     done = CliRunner().invoke(main, command)
     assert done.exit_code == 3, done.output
     assert done.stdout == ""
@@ -189,4 +189,5 @@ def test_job_that_fails_in_a_thread_ends_the_command(
     assert first == "weldcalc failed: FloatingPointError: no such pulse"
     assert "fault of weldcalc" in remedy
     assert sorted(tmp_path.iterdir()) == before
-    assert threading.active_count() == threads
+    # a progress bar keeps a thread of its own
+    assert not [one for one in threading.enumerate() if one.name.startswith("ThreadPoolExecutor")]
