@@ -107,7 +107,8 @@ class TestCluster:
             pass
 
     def test_runs_on_a_dask_cluster_and_gives_the_same(self):
-        distributed = pytest.importorskip("distributed")
+        import distributed
+
         cases = _cases()
         with (
             distributed.LocalCluster(

@@ -46,7 +46,8 @@ class Cluster:
         """Start workers that nobody starts again, and wait until they are there."""
         quiet = ["--no-nanny", "--nthreads", "1", "--no-dashboard"]
         self.workers += [self._start("worker", self.address, *quiet) for _ in range(count)]
-        distributed = pytest.importorskip("distributed")
+        import distributed
+
         with distributed.Client(self.address, set_as_default=False) as client:
             client.wait_for_workers(count, timeout=60)
 
@@ -60,7 +61,6 @@ class Cluster:
 @pytest.fixture
 def cluster(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Cluster]:
     """Return a cluster without workers, and little patience with it."""
-    pytest.importorskip("distributed")
     monkeypatch.setattr(batch, "_NO_WORKER", 1.0)
     one = Cluster(tmp_path)
     yield one

@@ -169,7 +169,7 @@ def test_the_goal_of_underfill_is_judged_at_the_largest_gap(
 
 
 def text_of(made: FitUp) -> str:
-    return " ".join(fit_up_lines(SimpleNamespace(fit_up=made)))  # type: ignore[arg-type]
+    return " ".join(fit_up_lines(SimpleNamespace(fit_up=made)))
 
 
 def test_the_text_tells_underfill_and_stack() -> None:

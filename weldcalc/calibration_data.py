@@ -82,6 +82,11 @@ class Calibration:
         """Tell whether these are the constants that weldcalc comes with."""
         return not self.sha256
 
+    @property
+    def own(self) -> Calibration | None:
+        """The calibration where it rests on a shop's coupons; None for the shipped constants."""
+        return None if self.is_shipped else self
+
     def outside(self, item: Any, *, material: str, wall: float) -> tuple[str, ...]:
         """Return one line for each way in which a pass is unlike what the constants rest on.
 

@@ -282,7 +282,7 @@ def _proved(
         return None
     made = schedule.with_passes([_typed(part) for part in (proof.root, proof.cover)])
     constants = search.scatter.calibration
-    result = estimate(made, calibration=None if constants.is_shipped else constants)
+    result = estimate(made, calibration=constants.own)
     stops = [finding for finding in result.all_findings() if finding.weight == "stop"]
     for finding in stops:
         shortfalls.finding(finding)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from math import pi
 from typing import TYPE_CHECKING
 
+from weldcalc.fields import percent
 from weldcalc.findings import Finding
 from weldcalc.heatflow.constants import fitted_constants
 from weldcalc.heatflow.enthalpy import Melt, MetalTables
@@ -35,7 +36,7 @@ def pulse_findings(case: SpotCase, solution: SpotSolution) -> tuple[Finding, ...
     """
     found = (
         _not_melted(solution),
-        _blow_through(solution.totals["transmitted"] / solution.totals["incident"]),
+        blow_through_finding(solution.totals["transmitted"] / solution.totals["incident"]),
         ejection_finding(
             case, solution.tables, solution.melt, float(solution.history.absorptance.max())
         ),
@@ -66,13 +67,20 @@ def _not_melted(solution: SpotSolution) -> Finding | None:
     )
 
 
-def _blow_through(through: float) -> Finding | None:
+def blow_through_finding(through: float) -> Finding | None:
+    """Return the finding on light that leaves through the far side; None where hardly any does.
+
+    Parameters
+    ----------
+    through : float
+        Share of the pulse that does [1].
+    """
     if through < NOTICED:
         return None
     return Finding(
         weight="stop" if through > HOLE else "caution",
         code="blow-through",
-        text=f"the depression opens the far side: {100.0 * through:.1f} % of the beam goes through",
+        text=f"the depression opens the far side: {percent(through, 1)} of the beam goes through",
         remedy="lower the peak power, shorten the pulse or widen the spot",
         source="computed",
     )

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from weldcalc.fields import percent, show
 from weldcalc.findings import Finding
 from weldcalc.heatflow.constants import fitted_constants
-from weldcalc.heatflow.pulse_findings import HOLE, NOTICED, ejection_finding
+from weldcalc.heatflow.pulse_findings import NOTICED, blow_through_finding, ejection_finding
 from weldcalc.heatflow.section_case import BRIDGED_GAP, SectionCase
 from weldcalc.heatflow.section_solve import SectionSolution
 
@@ -84,16 +84,9 @@ def _gap(case: SectionCase, gap_bridged: bool) -> Iterator[Finding]:
 
 def _lost_beam(solution: SectionSolution) -> Iterator[Finding]:
     incident = solution.totals["incident"]
-    through = solution.totals["transmitted"] / incident
-    if through >= NOTICED:
-        yield Finding(
-            weight="stop" if through > HOLE else "caution",
-            code="blow-through",
-            text="the depression opens the far side: "
-            f"{percent(through, 1)} of the beam goes through",
-            remedy="lower the peak power, shorten the pulse or widen the spot",
-            source="computed",
-        )
+    found = blow_through_finding(solution.totals["transmitted"] / incident)
+    if found is not None:
+        yield found
     missed = solution.totals["missed"] / incident
     if missed >= NOTICED:
         yield Finding(

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from typing import Final
 
 from weldcalc import plots
+from weldcalc.fields import percent
 from weldcalc.heatflow.constants import fitted_constants
 from weldcalc.model_check.compare import (
     FAMILIES,
@@ -47,7 +48,7 @@ def _family_words(result: ModelCheck, family: str) -> Iterator[str]:
     told = []
     for quantity in ("depth", "width"):
         pairs = result.figures(quantity, family)
-        told.append(f"{quantity} {_percent(median_off(pairs))} ({_pulses(pairs)})")
+        told.append(f"{quantity} {percent(median_off(pairs))} ({_pulses(pairs)})")
     light = result.figures("absorptance", family)
     inside, of = result.coverage(family)
     rows = [row for row in result.rows if row.pulse.material.family == family]
@@ -55,7 +56,7 @@ def _family_words(result: ModelCheck, family: str) -> Iterator[str]:
     yield (
         f"{family.capitalize()}, {len(rows)} pulses: median difference of {' and '.join(told)}; "
         f"absorbed share off by {median_off(light):.2f} ({_pulses(light)}). {inside} of {of} "
-        f"figures lie in their {_percent(NOMINAL)} interval. "
+        f"figures lie in their {percent(NOMINAL)} interval. "
         + (f"Something is missed in {', '.join(missed)}." if missed else "Nothing is missed.")
     )
     yield f"Constants of {family}: {fitted_constants(family).origin}"
@@ -227,10 +228,10 @@ def coverage_table(result: ModelCheck) -> Piece:
             for one in row.figures
             if row.pulse.material.family == family and one.is_inside is False
         ]
-        rows.append((family, of, inside, _percent(inside / of), ", ".join(outside) or "none"))
+        rows.append((family, of, inside, percent(inside / of), ", ".join(outside) or "none"))
     columns = ("metal", "figures", "inside", "share", "outside")
     caption = (
-        f"Nominal {_percent(NOMINAL)} intervals against what was measured (85 to 95 % is wanted)"
+        f"Nominal {percent(NOMINAL)} intervals against what was measured (85 to 95 % is wanted)"
     )
     return table(columns, rows, caption=caption)
 
@@ -286,10 +287,6 @@ def gaps(result: ModelCheck) -> Piece:
 def _span(values: list[float], key: str) -> str:
     low, high = min(values), max(values)
     return show(low if low == high else (low, high), key)
-
-
-def _percent(share: float) -> str:
-    return f"{100 * share:.0f} %"
 
 
 def _pulses(pairs: list[tuple[RowCheck, Compared]]) -> str:

@@ -9,6 +9,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from numpy.typing import ArrayLike
 
+from weldcalc.fields import percent
 from weldcalc.plots.style import (
     EDGE,
     FIRST,
@@ -22,7 +23,7 @@ from weldcalc.plots.style import (
     new_figure,
     shared_legend,
 )
-from weldcalc.plots.words import label, percent, shown
+from weldcalc.plots.words import label, shown
 from weldcalc.quantities import show
 
 WORST_DASHES = (0, (4, 1.5))
@@ -88,7 +89,7 @@ def gap_distribution(
     shared_legend(figure, panels, columns=3)
     told = [f"{words} {show(sums[key], key)}" for key, (words, _) in SUMS.items()]
     if gap is not None and share_above is not None:
-        told.append(f"{percent(share_above)} of them above the {show(gap, 'gap')} stated")
+        told.append(f"{percent(share_above, 1)} of them above the {show(gap, 'gap')} stated")
     alt = f"Largest gap round {np.size(largest)} joints drawn: {'; '.join(told)}."
     return Picture(figure=figure, alt=alt)
 

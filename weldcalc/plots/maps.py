@@ -15,6 +15,7 @@ from matplotlib.patches import Ellipse, Patch
 from matplotlib.ticker import MaxNLocator
 from numpy.typing import ArrayLike, NDArray
 
+from weldcalc.fields import percent
 from weldcalc.plots.style import (
     EDGE,
     FIRST,
@@ -30,7 +31,7 @@ from weldcalc.plots.style import (
     in_house_style,
     new_figure,
 )
-from weldcalc.plots.words import label, named, percent, printable, shown
+from weldcalc.plots.words import label, named, printable, shown
 from weldcalc.quantities import show
 
 REGIONS = tuple(REGION_COLOURS)
@@ -293,7 +294,7 @@ def _window_words(
     limits: Sequence[LimitCurve],
 ) -> str:
     shares = "; ".join(
-        f"{name} {percent(float(np.mean(kinds == place)))}" for place, name in enumerate(REGIONS)
+        f"{name} {percent(float(np.mean(kinds == place)), 1)}" for place, name in enumerate(REGIONS)
     )
     words = (
         f"Map of {label(x_key)} from {x[0]:.4g} to {x[-1]:.4g} and {label(y_key)} from "

@@ -9,6 +9,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.patches import Polygon
 
+from weldcalc.fields import percent
 from weldcalc.plots.style import (
     BEAM,
     EDGE,
@@ -25,7 +26,7 @@ from weldcalc.plots.style import (
     in_house_style,
     new_figure,
 )
-from weldcalc.plots.words import percent, printable
+from weldcalc.plots.words import printable
 
 if TYPE_CHECKING:
     from weldcalc.prediction import PassEstimate
@@ -159,14 +160,14 @@ def _surface_facts(pass_: PassEstimate) -> list[tuple[str, str]]:
         (f"{MM * pass_.spot_diameter:.3f} mm", "spot diameter"),
         (f"{MM * pass_.fusion_width:.3f} mm", "fused width at the surface"),
         (f"{MM * pass_.pulse_pitch:.3f} mm", "pulse pitch"),
-        (percent(pass_.spot_overlap), "spot overlap, travel left out"),
-        (percent(pass_.spot_overlap_with_travel), "spot overlap, travel counted"),
+        (percent(pass_.spot_overlap, 1), "spot overlap, travel left out"),
+        (percent(pass_.spot_overlap_with_travel, 1), "spot overlap, travel counted"),
         (_overlap(pass_.melt_overlap), "melt overlap at the surface"),
     ]
 
 
 def _overlap(fraction: float | None) -> str:
-    return "none" if fraction is None else percent(fraction)
+    return "none" if fraction is None else percent(fraction, 1)
 
 
 def _root_facts(pass_: PassEstimate) -> list[tuple[str, str]]:

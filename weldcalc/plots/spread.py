@@ -9,6 +9,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike
 
+from weldcalc.fields import percent
 from weldcalc.plots.style import (
     EDGE,
     FIRST,
@@ -20,7 +21,7 @@ from weldcalc.plots.style import (
     in_house_style,
     new_figure,
 )
-from weldcalc.plots.words import label, named, percent, printable, shown
+from weldcalc.plots.words import label, named, printable, shown
 from weldcalc.quantities import show
 
 _LABEL_WIDTH = 24  # characters
@@ -78,7 +79,7 @@ def cause_ranking(
     )
     for row, number in enumerate(order):
         axes.annotate(
-            percent(whole[number]),
+            percent(whole[number], 1),
             (whole[number], row + 0.19),
             (3, 0),
             textcoords="offset points",
@@ -92,7 +93,8 @@ def cause_ranking(
     axes.set_title(f"What spreads the {named(of)}")
     figure.legend(loc="outside lower center", ncols=2)
     told = "; ".join(
-        f"{causes[n]} {percent(whole[n])} in total, {percent(alone[n])} alone" for n in order[::-1]
+        f"{causes[n]} {percent(whole[n], 1)} in total, {percent(alone[n], 1)} alone"
+        for n in order[::-1]
     )
     return Picture(figure=figure, alt=f"Causes of scatter in {named(of)}, largest first: {told}.")
 
@@ -168,12 +170,12 @@ def result_spread(
         )
         alt += f"; goal, {goal_is} {show(goal, key)}"
     if chance is not None:
-        alt += f"; chance of meeting it {percent(chance)}"
+        alt += f"; chance of meeting it {percent(chance, 1)}"
     axes.set_xlabel(label(key))
     axes.set_ylabel("samples [1]")
     axes.set_title(
         f"Scatter of {named(key)}"
-        + ("" if chance is None else f": chance of meeting the goal {percent(chance)}")
+        + ("" if chance is None else f": chance of meeting the goal {percent(chance, 1)}")
     )
     figure.legend(loc="outside right upper")
     return Picture(figure=figure, alt=alt + ".")

@@ -56,8 +56,3 @@ def printable(text: str) -> str:
     known = _known_characters()
     clean = (" " if unicodedata.category(c)[0] in "CZ" else c for c in text)
     return "".join(c if ord(c) in known else "□" for c in clean)
-
-
-def percent(fraction: float) -> str:
-    """Return a fraction [1] in percent, to a tenth, as a label shows it."""
-    return f"{100.0 * fraction:.1f} %"

@@ -30,7 +30,7 @@ def heat_splits(estimate: Estimate) -> list[dict[str, Any]]:
         return []
     from weldcalc.passes.split import pass_heat_split
 
-    own = None if estimate.calibration.is_shipped else estimate.calibration
+    own = estimate.calibration.own
     return [
         {
             "pass": item.name,

@@ -63,7 +63,7 @@ def studies_of(estimate: Estimate) -> Studies:
     Studies
         The same for the same schedule and constants: draws are seeded.
     """
-    own = None if estimate.calibration.is_shipped else estimate.calibration
+    own = estimate.calibration.own
     mapped = window(
         estimate.schedule,
         x=X,
