@@ -13,7 +13,7 @@ import pytest
 from nbformat.v4 import new_code_cell, new_notebook
 from record_samples import copied_example, copied_record, data_of, full_record, write_schedule
 
-from weldcalc import notebook
+from weldcalc import notebook, own_kernel
 from weldcalc.errors import InputError, WeldcalcError
 from weldcalc.notebook import (
     TEMPLATES,
@@ -197,16 +197,58 @@ class TestShippedNotebooks:
             )
 
 
+class TestOwnKernel:
+    @pytest.mark.parametrize("early", [False, True])
+    def test_ends_with_its_folder_whatever_happens(self, early):
+        running = []
+
+        def interrupted() -> None:
+            with own_kernel.own_kernel(early=early) as kernel:
+                running.extend([kernel.manager.provisioner.process, kernel.folder])
+                assert running[0].poll() is None
+                raise KeyboardInterrupt
+
+        with pytest.raises(KeyboardInterrupt):
+            interrupted()
+        process, folder = running
+        assert process.poll() is not None
+        assert not folder.exists()
+
+    def test_that_loads_early_has_the_modules_before_the_first_cell(self, tmp_path, own_template):
+        name = own_template(
+            "import sys; print({'weldcalc.plots', 'scipy.stats'} <= {*sys.modules})"
+        )
+        with own_kernel.own_kernel(early=True) as kernel:
+            path = run_template(name, parameters={}, output=tmp_path / "out.ipynb", kernel=kernel)
+        assert _printed(path) == "True\n"
+
+
 class TestFullRecord:
     def test_is_whole_without_a_kernel(self, tmp_path, monkeypatch):
-        def no_kernel(work: Path) -> None:
+        def no_kernel(folder: Path, *, early: bool) -> None:
             raise ModuleNotFoundError("No module named 'ipykernel'")
 
-        monkeypatch.setattr(notebook, "_own_kernel", no_kernel)
+        monkeypatch.setattr(own_kernel, "_manager", no_kernel)
         written = write_full_record(write_schedule(tmp_path), folder=tmp_path / "record")
         assert "No module named 'ipykernel'" in written.notes[0]
         assert read_record(written.folder)["number"] == "TEST-1"
         assert (written.folder / "setup_card.pdf").is_file()
+
+    def test_that_cannot_be_computed_leaves_no_kernel_behind(self, tmp_path, monkeypatch):
+        started = []
+
+        def kept(*arguments, **options):
+            started.append(made := make_manager(*arguments, **options))
+            return made
+
+        make_manager = own_kernel._manager
+        monkeypatch.setattr(own_kernel, "_manager", kept)
+        schedule = write_schedule(tmp_path)
+        schedule.write_text(schedule.read_text(encoding="utf-8") + "\n[joint]\n", encoding="utf-8")
+        with pytest.raises(InputError):
+            write_full_record(schedule, folder=tmp_path / "record")
+        (manager,) = started
+        assert not manager.has_kernel
 
     def test_holds_data_and_all_views(self):
         names = {path.name for path in full_record().iterdir()}

@@ -8,8 +8,8 @@ import os
 import secrets
 import sys
 import tempfile
-from collections.abc import Iterator, Mapping
-from contextlib import contextmanager, suppress
+from collections.abc import Mapping
+from contextlib import nullcontext, suppress
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
@@ -17,9 +17,11 @@ from typing import Any
 from weldcalc import __version__
 from weldcalc.errors import InputError, WeldcalcError
 from weldcalc.fields import nearest
+from weldcalc.own_kernel import OwnKernel, own_kernel
 from weldcalc.whole_files import write_whole
 
 _PACKAGE = Path(__file__).resolve().parent
+_ENGINE = "weldcalc"
 _CALLER = ("expected_version", "expected_prefix")
 
 # every notebook with the names it may be given: declared here, because guessing them from the
@@ -91,6 +93,7 @@ def run_template(
     output: Path,
     reads_as: Mapping[str, str] = MappingProxyType({}),
     timeout: float = 600.0,
+    kernel: OwnKernel | None = None,
 ) -> Path:
     """Run a shipped notebook and keep the executed copy.
 
@@ -107,6 +110,8 @@ def run_template(
         unfinished by the name it will have.
     timeout : float, optional
         Longest time for one cell [s].
+    kernel : OwnKernel, optional
+        One that runs already, for this notebook alone; else one is started.
 
     Returns
     -------
@@ -126,8 +131,8 @@ def run_template(
     with tempfile.TemporaryDirectory(prefix="weldcalc-") as work:
         draft = Path(work) / "executed.ipynb"
         try:
-            with _own_kernel(Path(work)):
-                _execute(template, draft, checked, Path(work), timeout)
+            with nullcontext(kernel) if kernel else own_kernel() as running:
+                _execute(template, draft, checked, running, timeout)
         except Exception as error:  # whatever papermill, Jupyter or the kernel come up with
             kept = _keep_failed(draft, output, reads_as)
             raise NotebookError(f"notebook {name}: {_one_line(error)}{kept}") from None
@@ -152,83 +157,48 @@ def _checked_parameters(name: str, parameters: Mapping[str, str]) -> dict[str, s
 
 
 def _execute(
-    template: Path, draft: Path, parameters: dict[str, str], work: Path, timeout: float
+    template: Path, draft: Path, parameters: dict[str, str], kernel: OwnKernel, timeout: float
 ) -> None:
     import papermill
 
     # what goes wrong comes back as an error; the log would tell it a second time
     logging.getLogger("papermill").setLevel(logging.CRITICAL)
+    _register_engine()
     papermill.execute_notebook(
         str(template),
         str(draft),
         parameters=parameters,
+        engine_name=_ENGINE,
         kernel_name="python3",
         language="python",
-        cwd=str(work),
         progress_bar=sys.stderr.isatty(),
         execution_timeout=int(timeout),
         start_timeout=120,
-        config=_kernel_config(),
+        km=kernel.manager,
     )
 
 
-def _kernel_config() -> Any:
-    """Return settings that encrypt the talk with the kernel, where this Jupyter can do so."""
-    from jupyter_client.manager import KernelManager
-    from traitlets.config import Config
-    from zmq import has
+def _register_engine() -> None:
+    """Make papermill use a kernel that runs already, and end it with the notebook."""
+    from papermill.clientwrap import PapermillNotebookClient
+    from papermill.engines import NBClientEngine, papermill_engines
+    from papermill.log import logger
 
-    config = Config()
-    if has("curve") and "transport_encryption" in KernelManager.class_trait_names():
-        config.KernelManager.transport_encryption = "auto"
-    return config
+    class OwnKernelEngine(NBClientEngine):  # type: ignore[misc]
+        @classmethod
+        def execute_managed_notebook(cls, nb_man: Any, kernel_name: str, **options: Any) -> Any:
+            client = PapermillNotebookClient(
+                nb_man,
+                km=options["km"],
+                kernel_name=kernel_name,
+                log=logger,
+                timeout=options["execution_timeout"],
+                startup_timeout=options["start_timeout"],
+                shutdown_kernel="immediate",
+            )
+            return client.execute(cleanup_kc=True)
 
-
-@contextmanager
-def _own_kernel(work: Path) -> Iterator[None]:
-    """Point Jupyter at a kernel of this interpreter, and at no setting of the user's.
-
-    A "python3" kernel in a home folder may belong to another environment, and start-up files
-    there may change results; so kernel, settings and run-time files all live in a fresh folder.
-    """
-    from ipykernel.kernelspec import get_kernel_dict
-
-    # cells report their own errors; the kernel's log only tells of being stopped at the end
-    spec = get_kernel_dict(
-        python_arguments=["-Xfrozen_modules=off"], extra_arguments=["--log-level=CRITICAL"]
-    )
-    folder = work / "jupyter" / "kernels" / "python3"
-    folder.mkdir(parents=True)
-    (folder / "kernel.json").write_text(json.dumps(spec), encoding="utf-8")
-    places = {
-        "JUPYTER_PATH": work / "jupyter",
-        "JUPYTER_DATA_DIR": work / "jupyter_data",
-        "JUPYTER_CONFIG_DIR": work / "jupyter_config",
-        "JUPYTER_RUNTIME_DIR": work / "jupyter_run",
-        "IPYTHONDIR": work / "ipython",
-        "MPLBACKEND": "module://matplotlib_inline.backend_inline",
-        "PYDEVD_DISABLE_FILE_VALIDATION": "1",
-    }
-    if not _is_writable(os.environ.get("MPLCONFIGDIR") or Path.home() / ".config"):
-        places["MPLCONFIGDIR"] = work / "matplotlib"
-    before = {key: os.environ.get(key) for key in places}
-    os.environ.update({key: str(value) for key, value in places.items()})
-    try:
-        yield
-    finally:
-        _restore(before)
-
-
-def _is_writable(folder: str | Path) -> bool:
-    return os.access(folder, os.W_OK)
-
-
-def _restore(before: Mapping[str, str | None]) -> None:
-    for key, value in before.items():
-        if value is None:
-            os.environ.pop(key, None)
-        else:
-            os.environ[key] = value
+    papermill_engines.register(_ENGINE, OwnKernelEngine)
 
 
 def _one_line(error: Exception) -> str:

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from contextlib import suppress
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack, contextmanager, suppress
 from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -19,6 +19,7 @@ from weldcalc.record import (
 from weldcalc.records.files import refuse_unless_new
 
 if TYPE_CHECKING:
+    from weldcalc.own_kernel import OwnKernel
     from weldcalc.schedule import Schedule
 
 NOTEBOOK = "qualification_record"
@@ -66,28 +67,44 @@ def write_full_record(
     """
     refuse_unless_new(Path(folder))
     step = progress or _say_nothing
-    step("computing")
-    record = make_record(
-        schedule,
-        coupons=coupons,
-        acceptance=acceptance,
-        calibration=calibration,
-        sign_off=sign_off,
-        previous=previous,
-    )
-    return write_record(
-        record,
-        folder,
-        views=_page_views(record, Path(folder), step),
-        beside=_file_views(record, step),
-    )
+    with _early_kernel() as kernel:
+        step("computing")
+        record = make_record(
+            schedule,
+            coupons=coupons,
+            acceptance=acceptance,
+            calibration=calibration,
+            sign_off=sign_off,
+            previous=previous,
+        )
+        return write_record(
+            record,
+            folder,
+            views=_page_views(record, Path(folder), step, kernel),
+            beside=_file_views(record, step),
+        )
+
+
+@contextmanager
+def _early_kernel() -> Iterator[OwnKernel | None]:
+    """Start the kernel of the notebook while the record is computed: it takes seconds to load."""
+    with ExitStack() as stack:
+        try:
+            from weldcalc.own_kernel import own_kernel
+
+            kernel = stack.enter_context(own_kernel(early=True))
+        except Exception:  # the notebook tries again in its turn, and its note says what is wrong
+            kernel = None
+        yield kernel
 
 
 def _say_nothing(name: str) -> None:
     """Take the name of a step and do nothing with it."""
 
 
-def _page_views(record: Record, folder: Path, step: Step) -> tuple[View, ...]:
+def _page_views(
+    record: Record, folder: Path, step: Step, kernel: OwnKernel | None
+) -> tuple[View, ...]:
     def notebook(draft: Path) -> None:
         from weldcalc.notebook import NotebookError, run_template
 
@@ -98,6 +115,7 @@ def _page_views(record: Record, folder: Path, step: Step) -> tuple[View, ...]:
                 parameters={"record_folder": str(draft.resolve()), "record_sha256": record.sha256},
                 output=draft / NOTEBOOK_NAME,
                 reads_as={str(draft.resolve()): str(folder.resolve())},
+                kernel=kernel,
             )
         except NotebookError as error:
             raise NotebookError(f"{error}; so there is no page, but the record is whole") from None

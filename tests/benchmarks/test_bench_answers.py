@@ -106,8 +106,8 @@ def test_stand_in_against_200_fresh_section_runs(benchmark, with_model):
     normals = np.clip(np.random.default_rng(77).normal(size=(200, len(scatter.causes))), -3, 3)
     pulses, offsets = scatter.pulses(normals), section_offsets(scatter, normals)
     truth = run_pulses(section_pulses(scatter, normals).cases)
-    found = made.sizes(pulses, run_pulses(pulses.cases), offsets, np.zeros(200))
-    whole = bridged(made.wall, pulses, offsets)
+    found = made.sizes(pulses.cases, run_pulses(pulses.cases), offsets, np.zeros(200))
+    whole = bridged(pulses.cases, offsets, share=made.share, plate=made.plate)
     learnt = [np.array([column(rows, name) for name in LEARNT]).T for rows in (found, truth)]
     off = relative_misfit(*learnt)[whole]
     for name, values in zip(LEARNT, off.T, strict=True):

@@ -62,7 +62,6 @@ REGION_HATCHES = {"lack of penetration": "////", "sound": "", "excessive": "..."
 MM = 1e3  # shown millimetres per metre
 INCH = 0.0254
 _LAYOUT = ConstrainedLayoutEngine(h_pad=0.07)
-_LAYOUT_RUNS = 2
 WIDTH = 0.160 / INCH  # a picture as wide as the text of an A4 page
 
 _STYLE: Any = {
@@ -185,9 +184,10 @@ def in_house_style(draw: Callable[_Args, Picture]) -> Callable[_Args, Picture]:
 
 
 def _settle(figure: Figure) -> None:
-    # the layout moves a little with every run until it has settled: run it here and never again,
-    # so that a picture is the same however often it is saved
-    for _ in range(_LAYOUT_RUNS):
+    # the layout is run here and never again, so that a picture is the same however often it is
+    # saved; panels of fixed aspect shrink in the first run, and others make use of it in the next
+    is_fixed = any(axes.get_aspect() != "auto" for axes in figure.axes)
+    for _ in range(2 if is_fixed else 1):
         _LAYOUT.execute(figure)
     figure.set_layout_engine("none")
 
