@@ -11,7 +11,7 @@ from schedules import tube
 
 from weldcalc.cli import main
 from weldcalc.diagnoses.sections import Bench, fault_spread
-from weldcalc.diagnosis import USUAL, WORDS, explain
+from weldcalc.diagnosis import ODDS, USUAL, WORDS, explain
 from weldcalc.errors import InputError
 from weldcalc.heatflow.spot import spot_pulse
 from weldcalc.passes.seam_shape import fused_depth
@@ -64,10 +64,11 @@ def once(monkeypatch):
 @pytest.mark.usefixtures("once")
 def test_an_injected_cause_comes_first_in_eight_of_ten_blind_sections(schedule):
     rng = np.random.default_rng(SEED)
+    often = np.array([ODDS.get(cause, 1.0) for cause, _ in WORDS])
     causes = len(pass_scatter(schedule, schedule.passes[0], with_model=False).causes)
     alone, together, named = [], [], []
     for _ in range(BLIND):
-        cause, side = list(WORDS)[rng.integers(len(WORDS))]
+        cause, side = list(WORDS)[rng.choice(len(WORDS), p=often / often.sum())]
         faults = side * rng.uniform(*SIZES_OF_FAULTS)
         # everything else scatters as usual, and a person reads within a few micrometres
         normals = np.clip(rng.normal(size=(1, causes)), -3.0, 3.0)
@@ -83,8 +84,7 @@ def test_an_injected_cause_comes_first_in_eight_of_ten_blind_sections(schedule):
     assert np.mean(together) >= 0.85
     # a group that names everything would always be right
     assert np.mean(named) <= 2.5
-    # power and duration look the same in a section, so that the very first is right less often
-    assert np.mean(alone) >= 0.7
+    assert np.mean(alone) >= 0.8
 
 
 def test_power_and_duration_are_told_as_one_group(schedule):

@@ -9,6 +9,7 @@ from attrs import evolve
 
 from weldcalc.fields import percent
 from weldcalc.goals import GOALS
+from weldcalc.passes.pulse import joint_material
 from weldcalc.quantities import show
 from weldcalc.texts.estimates import WIDTH, table_text
 from weldcalc.tolerances.result import UNITLESS
@@ -102,9 +103,10 @@ def draft_column(one: DraftedSchedule) -> dict[str, str]:
 
 
 def _in_range(one: DraftedSchedule, item: WeldPass) -> str:
-    joint = one.schedule.joint
     outside = one.estimate.calibration.outside(
-        item, material=joint.material, wall=joint.wall_thickness
+        item,
+        material=joint_material(one.schedule).name,
+        wall=one.schedule.joint.wall_thickness,
     )
     return "no" if outside else "yes"
 
@@ -334,8 +336,9 @@ def diagnosis_text(made: Diagnosis, *, most: int = 6) -> str:
     ]
     suspects = [_suspect_cells(one) for one in _told(made)[:most]]
     words = (
-        f"{_verdict(made)}One cause at a time, all equally likely beforehand. The expected section "
-        "is computed: if no coupon has confirmed it yet, the model may be what is off. "
+        f"{_verdict(made)}One cause at a time, equally likely beforehand, but for the duration of "
+        "the pulse, which electronics hold: a quarter as likely. The expected section is "
+        "computed: if no coupon has confirmed it yet, the model may be what is off. "
         f"{_TRUST}"
     )
     return "\n\n".join(
