@@ -189,6 +189,8 @@ def test_poor_measurements_are_remarked_on() -> None:
         ([0, 1, 2], [1, 2, 3], "at least 4"),
         ([0, 1, 2, 3], [1, 2, 3], "at least 4"),
         ([0, 1, 2, 3], [1, 2, 0, 3], "positive"),
+        ([0, 1, math.nan, 3], [1, 2, 2, 3], "finite"),
+        ([0, 1, 2, 3], [1, 2, math.inf, 3], "finite"),
         ([0, 1, 2, 3, 4], [1, 2, 2.5, 2, 1], "no waist"),
     ],
 )

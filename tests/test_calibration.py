@@ -152,6 +152,18 @@ def test_scatter_beyond_measurement_is_found() -> None:
     assert made.fit.values == pytest.approx(true, abs=0.3)
 
 
+def test_scatter_that_is_told_is_what_the_weights_hold(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Also where the rounds end before it has settled."""
+    monkeypatch.setattr("weldcalc.calibrating.solve.ROUNDS", 2)
+    engine = Linear(150, seed=6)
+    _, data = engine.drawn(9)
+    more = np.array([0.3, 0.0, 0.15]) * np.random.default_rng(8).normal(size=data.value.shape)
+    made = engine.solved(evolve(data, value=data.value + more))
+    added = np.diagonal(made.data.covariance - data.covariance, axis1=1, axis2=2)
+    assert made.unexplained[0] > 0.1
+    assert added == pytest.approx(np.tile(made.unexplained**2, (150, 1)), abs=1e-12)
+
+
 def test_depth_at_least_the_wall_only_pushes_one_way() -> None:
     """A coupon welded through says that the depth is no less, by the probability of that."""
     engine = Linear(5, seed=5)

@@ -15,6 +15,7 @@ from coupon_samples import COLD, calibrated, coupons_of
 
 from weldcalc.calibrating.design import NextCoupon, can_run, next_coupon
 from weldcalc.calibrating.file import calibration_from_bytes, read_calibration, write_calibration
+from weldcalc.calibrating.model import CouponModel
 from weldcalc.calibrating.sections import SIZES
 from weldcalc.calibration import CalibrationResult, calibrate
 from weldcalc.canonical import sha256_of
@@ -95,6 +96,14 @@ def _set(key: str, value: Any) -> Callable[[dict[str, Any]], object]:
     return lambda data: data.update({key: value})
 
 
+def _reverse(span: str, add: float = 0.0) -> Callable[[dict[str, Any]], object]:
+    def change(data: dict[str, Any]) -> None:
+        low, high = data["box"][span]
+        data["box"][span] = [high + add, low]
+
+    return change
+
+
 @pytest.mark.parametrize(
     ("change", "words"),
     [
@@ -106,6 +115,9 @@ def _set(key: str, value: Any) -> Callable[[dict[str, Any]], object]:
         (_set("mean", [1.0, 2.0]), "lacks or misspells"),
         (_set("sample", [[1.0, 2.0]]), "constants"),
         (_set("sample", "many"), "lacks or misspells"),
+        (_set("coupon_fit", []), "coupon_fit.* is empty"),
+        (_reverse("pulse_duration_s"), "wrong way round"),
+        (_reverse("wall_thickness_m", add=1e-4), "wrong way round"),
         (
             _set(
                 "model_error", {"depth_ln": 0.0, "width_ln": 1.0, "absorptance": 1.0, "haz_ln": 1.0}
@@ -156,6 +168,16 @@ def test_next_coupon_narrows_and_the_laser_can_run_it() -> None:
     assert made.sizes[0] > 0.1 * schedule.joint.wall_thickness
 
 
+def test_next_coupon_of_a_warm_pass_is_a_cold_spot() -> None:
+    """A coupon finds cold metal, whatever the pass that it is for finds."""
+    warm = result().schedule.with_pass(0, preheat=500.0)
+    made = next_coupon(evolve(result(), schedule=warm))
+    settings = pulse_settings(warm, warm.passes[0], result().metal, preheat=COLD)
+    engine = CouponModel(result().metal, ({**settings, **made.settings},), (0,))
+    cold = np.exp(engine.sizes(result().solution.fit.values[None])[0, 0])
+    assert made.sizes == pytest.approx(cold, rel=1e-9)
+
+
 def test_laser_limits_leave_settings_out() -> None:
     schedule = result().schedule
     item = schedule.passes[0]
@@ -182,8 +204,6 @@ def test_welding_the_proposed_coupon_narrows_the_depth_as_foretold() -> None:
 
 
 def _depth_spread(made: CalibrationResult) -> float:
-    from weldcalc.calibrating.model import CouponModel
-
     pulse = pulse_settings(
         made.schedule, made.schedule.passes[0], made.metal, calibration=made.calibration
     )

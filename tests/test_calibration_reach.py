@@ -41,6 +41,17 @@ def test_it_knows_its_coupons() -> None:
     assert beyond(estimate(thick_schedule(), calibration=made)) == ""
 
 
+def test_before_it_is_written_it_is_the_same_calibration() -> None:
+    """Its own draws and range, not those of the shipped constants round its best fit."""
+    unwritten = calibrated(1)[2].calibration
+    assert not unwritten.is_shipped
+    assert unwritten.own is unwritten
+    assert unwritten.draws(5, 1) == own().draws(5, 1)
+    made, again = (estimate(thick_schedule(), calibration=one) for one in (unwritten, own()))
+    assert made.passes[0].penetration_interval == again.passes[0].penetration_interval
+    assert beyond(made) == ""
+
+
 def test_another_wall_is_told_and_widens_the_intervals() -> None:
     thicker = other(wall_thickness=0.9e-3)
     made = estimate(thicker, calibration=own())

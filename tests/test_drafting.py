@@ -132,6 +132,9 @@ class TestDraft:
         rows = dict(re.findall(r"^(\w+) in range of coupons +(\w+)$", text, re.MULTILINE))
         assert rows == {root.name: "yes", cover.name: "no"}
         assert "as your coupons left it" in text
+        spelled = one.schedule.with_values("joint", material="ti_gr2")
+        again = draft_text(evolve(made, drafted=(evolve(known, schedule=spelled),)))
+        assert again == text
         assert "in range of coupons" not in draft_text(made)
 
 
@@ -179,6 +182,19 @@ class TestNegativeAnswers:
         lines = shortfalls.text().splitlines()
         assert "from 400 W to 440 W" in lines[1]
         assert "from 3.00 J to 9.00 J" in lines[2]
+
+    def test_an_advised_chance_can_be_asked_for_and_is_reached(self):
+        shortfalls = Shortfalls()
+        shortfalls.chance(0.94796, 0.95)
+        assert "ask for a chance of 94.7 % instead of 95.0 %" in shortfalls.text()
+
+    def test_a_chance_that_no_draft_takes_is_not_advised(self):
+        shortfalls = Shortfalls()
+        shortfalls.chance(0.12, 0.95)
+        assert "ask for" not in shortfalls.text()
+        assert "reaches a chance of 12.0 %, not 95.0 %" in shortfalls.text()
+        with pytest.raises(InputError, match="has to be from 50 %"):
+            draft(_wanted(), chance=0.12)
 
 
 class TestSteps:

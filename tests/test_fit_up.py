@@ -71,6 +71,9 @@ def test_one_face_gaps_by_its_error_and_half_of_it_on_average() -> None:
     assert stack.largest == pytest.approx(20e-6)
     assert stack.worst == pytest.approx(20e-6)
     assert stack.anywhere.mean() == pytest.approx(10e-6, rel=0.02)
+    # rounding lifts no joint above the tolerance itself
+    assert stack.chance_above(20e-6) == 0.0
+    assert stack.chance_above(19.99e-6) == 1.0
 
 
 def test_two_equal_faces_add_like_arrows() -> None:

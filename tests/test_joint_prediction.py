@@ -25,7 +25,7 @@ from weldcalc.passes.ratio import (
     sheet_pulse,
     turned_points,
 )
-from weldcalc.passes.seam_shape import fused_depth
+from weldcalc.passes.seam_shape import fused_depth, scallop_width
 from weldcalc.passes.shielding import radius_above
 from weldcalc.passes.split import pass_heat_split
 from weldcalc.passes.spread import pass_spread
@@ -241,6 +241,20 @@ def test_depth_half_a_pitch_away_is_less_and_slows_the_speed(whole: Estimate) ->
     outline = one.seam_outline
     assert np.all(np.diff(outline[:, 0]) <= 0)
     assert outline[-1] == pytest.approx((0.0, one.penetration), abs=1e-9)
+
+
+def test_at_the_largest_pitch_the_root_is_just_as_wide_as_asked() -> None:
+    stem = load_schedule(data_folder() / "demo" / "level_gauge_stem.toml")
+    aside = stem.with_pass(0, beam_offset=0.1e-3)
+    aside = evolve(aside, goal=evolve(aside.goal, root_width=0.3e-3, spot_overlap=None))
+    one = estimate(aside).passes[0]
+    length = 2 * float(one.seam_outline[-1, 0])
+    assert one.root_width is not None
+    assert abs(length / one.root_width - 1) > 0.05  # across the seam it is not what it is along
+    assert one.pitch_binds == "root width between two pulses"
+    assert one.largest_pitch is not None
+    across = one.root_width * scallop_width(length, one.largest_pitch) / length
+    assert across == pytest.approx(0.3e-3)
 
 
 def test_travel_during_the_pulse_lengthens_the_pool() -> None:

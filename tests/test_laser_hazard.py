@@ -120,7 +120,10 @@ def test_scale_number_of_a_published_example() -> None:
         (5e-3, "I", 5.01e2, 6),
         (1e-8, "R", 5e1, 4),
         (1e-12, "M", 1.5e-1, 3),
-        (0.3, "D", 1e7, 6),
+        # a long pulse is held against the power per area: 3e6 J/m2 over 0.3 s is 1e7 W/m2
+        (0.3, "D", 3e6, 6),
+        (0.3, "D", 3.01e6, 7),
+        (2.0, "D", 2e7, 6),
         (None, "D", 1e-3, 1),
     ],
 )

@@ -214,6 +214,16 @@ class TestOwnKernel:
         assert process.poll() is not None
         assert not folder.exists()
 
+    def test_of_a_user_without_a_home_keeps_matplotlib_in_its_own_folder(
+        self, tmp_path, monkeypatch
+    ):
+        def homeless() -> Path:
+            raise RuntimeError("Could not determine home directory.")
+
+        monkeypatch.delenv("MPLCONFIGDIR", raising=False)
+        monkeypatch.setattr(own_kernel.Path, "home", homeless)
+        assert own_kernel._places(tmp_path)["MPLCONFIGDIR"] == str(tmp_path / "matplotlib")
+
     def test_that_loads_early_has_the_modules_before_the_first_cell(self, tmp_path, own_template):
         name = own_template(
             "import sys; print({'weldcalc.plots', 'scipy.stats'} <= {*sys.modules})"

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import csv
+import errno
 import io
+import os
 from pathlib import Path
 
 import numpy as np
@@ -90,3 +92,15 @@ def test_file_is_written_once(made: Estimate, tmp_path: Path) -> None:
     assert output.read_text(encoding="utf-8") == pulse_table(made.schedule, made=made).to_csv()
     with pytest.raises(FileExistsError):
         write_pulse_table(made.schedule, output, made=made)
+
+
+def test_file_is_whole_or_not_there(
+    made: Estimate, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(handle: int) -> None:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr(os, "fsync", full)
+    with pytest.raises(OSError, match=r"pulses\.csv"):
+        write_pulse_table(made.schedule, tmp_path / "pulses.csv", made=made)
+    assert list(tmp_path.iterdir()) == []

@@ -21,7 +21,7 @@ from record_samples import (
 
 from weldcalc.errors import InputError, WeldcalcError
 from weldcalc.record import Record, make_record, open_record, read_record, write_record
-from weldcalc.records.files import write_folder
+from weldcalc.records.files import unfinished_folders, write_folder
 from weldcalc.schedule import schedule_from_mapping
 
 
@@ -136,6 +136,14 @@ class TestWriting:
 @cache
 def _record() -> Record:
     return make_record(schedule_from_mapping(tomllib.loads(SCHEDULE)))
+
+
+def test_leftovers_are_those_of_this_folder_whatever_its_name(tmp_path):
+    own, other = tmp_path / ".rec[1].unfinished-ab", tmp_path / ".rec1.unfinished-ab"
+    own.mkdir()
+    other.mkdir()
+    assert unfinished_folders(tmp_path / "rec[1]") == (own,)
+    assert unfinished_folders(tmp_path / "rec?") == ()
 
 
 def test_nothing_is_half_imported_when_views_begin_side_by_side(tmp_path):

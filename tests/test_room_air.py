@@ -74,6 +74,8 @@ def test_time_to_the_line_and_its_warning() -> None:
     assert (aired.time_to_limit, aired.findings) == (None, ())
     already = safety.room_oxygen(**room, initial=0.19)
     assert already.time_to_limit == 0.0
+    aired = safety.room_oxygen(**{**room, "gas_flow": 0.0, "air_changes": 6 / 3600}, initial=0.18)
+    assert "is below 19.5 % from the start, at 20.9 % in the end" in aired.findings[0].text
 
 
 def test_more_gas_than_extract_ends_without_oxygen_and_no_gas_changes_nothing() -> None:

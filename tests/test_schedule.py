@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 import math
+import tomllib
 from pathlib import Path
 from typing import Any
 
@@ -248,6 +249,17 @@ def test_peak_power_takes_the_place_of_energy_and_back() -> None:
     turned = made.with_pass(0, rotation=0.2)
     assert turned.passes[0].travel_speed == pytest.approx(8e-4)
     assert turned.with_pass(0, travel_speed=5e-4) == made
+
+
+def test_taking_a_key_out_leaves_the_one_it_excludes() -> None:
+    made = schedule_from_mapping(tube())
+    assert made.with_pass(0, pulse_energy=None, rotation=None) == made
+
+
+def test_a_note_never_becomes_a_key() -> None:
+    made = schedule_from_mapping(tube())
+    text = made.to_toml(notes=('6 coupons of odd\nnumber = "WS-999"', "bell \x07"))
+    assert schedule_from_mapping(tomllib.loads(text)) == made
 
 
 def test_change_is_exact_and_leaves_the_first_schedule_alone() -> None:

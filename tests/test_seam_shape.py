@@ -43,6 +43,7 @@ def test_largest_pitch_just_reaches_the_depth(depth: float) -> None:
         depth=depth,
         full_wall=False,
         least_root_width=None,
+        root_width=0.5e-3,
         spot_diameter=0.4e-3,
         spot_overlap=None,
     )
@@ -52,7 +53,7 @@ def test_largest_pitch_just_reaches_the_depth(depth: float) -> None:
 
 
 def test_the_narrowest_goal_binds() -> None:
-    asked = {"depth": WALL, "full_wall": True, "spot_diameter": 0.4e-3}
+    asked = {"depth": WALL, "full_wall": True, "root_width": 0.5e-3, "spot_diameter": 0.4e-3}
     by_root = largest_pitch(WAIST, **asked, least_root_width=0.48e-3, spot_overlap=0.1)
     assert by_root is not None
     assert by_root.binds.startswith("root width")
@@ -63,6 +64,7 @@ def test_the_narrowest_goal_binds() -> None:
 
 
 def test_no_pitch_where_the_pool_is_too_small_or_nothing_is_asked() -> None:
-    plain = {"full_wall": False, "least_root_width": None, "spot_diameter": 0.4e-3}
+    plain = {"full_wall": False, "least_root_width": None, "root_width": 0.0}
+    plain |= {"spot_diameter": 0.4e-3}
     assert largest_pitch(CONE, depth=0.5e-3, spot_overlap=None, **plain) is None
     assert largest_pitch(CONE, depth=None, spot_overlap=None, **plain) is None

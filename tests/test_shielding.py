@@ -289,6 +289,26 @@ def test_every_pass_has_its_own_pre_and_post_flow() -> None:
     assert plan.use.purge == pytest.approx(8e-3)
 
 
+def test_the_purge_goes_on_between_two_passes() -> None:
+    setup = {"gas": "argon", "flow": "12 L/min", "purge_flow": "4 L/min"}
+    seams = [SEAM_OF_ROOT, SEAM_OF_ROOT]
+    one = schedule(**setup).passes[0]
+    typed = {"peak_power": one.peak_power, "pulse_duration": one.pulse_duration}
+    typed |= {"repetition_rate": one.repetition_rate, "travel_speed": one.travel_speed}
+    two = schedule(**setup).with_passes(
+        [{"name": "root", **typed}, {"name": "cover", **typed, "pause_before": 60.0}]
+    )
+    use = shielding.shielding_plan(two, seams=seams).use
+    assert use is not None
+    # 4 L/min over two passes of 50 s and the minute between them; the nozzle only while welding
+    assert use.purge == pytest.approx(160 * 4 * L_MIN)
+    assert use.shield == pytest.approx(100 * 12 * L_MIN)
+    # a post-flow of the first pass falls into the pause
+    use = shielding.shielding_plan(two, seams=seams, post_flow=10.0).use
+    assert use is not None
+    assert use.purge == pytest.approx((50 + 60 + 50 + 10) * 4 * L_MIN)
+
+
 @pytest.mark.parametrize(
     ("changed", "code", "weight"),
     [

@@ -6,6 +6,7 @@ import math
 import tomllib
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from weldcalc.errors import InputError
@@ -63,6 +64,10 @@ def test_byte_order_mark_and_windows_line_ends_do_no_harm(tmp_path: Path) -> Non
 )
 def test_values_read_back_by_the_standard_library(value: object) -> None:
     assert tomllib.loads(f"a = {toml_value(value)}")["a"] == value
+
+
+def test_numbers_of_numpy_are_written_as_plain_ones() -> None:
+    assert tomllib.loads(f"a = {toml_value([np.float64(0.5)])}")["a"] == [0.5]
 
 
 def test_values_that_toml_does_not_have() -> None:

@@ -299,8 +299,9 @@ def fit_caustic(*, position: ArrayLike, diameter: ArrayLike, wavelength: float) 
     """
     z = np.asarray(position, dtype=np.float64)
     d = np.asarray(diameter, dtype=np.float64)
-    if z.shape != d.shape or z.ndim != 1 or z.size < 4 or not np.all(d > 0):
-        why = "give at least 4 positions with one positive diameter each"
+    usable = np.all(np.isfinite(z)) and np.all(np.isfinite(d)) and np.all(d > 0)
+    if z.shape != d.shape or z.ndim != 1 or z.size < 4 or not usable:
+        why = "give at least 4 finite positions with one positive diameter each"
         raise InputError.of("caustic", why)
     values, deviations = _least_squares(z, d)
     waist, centre, angle = values

@@ -23,7 +23,7 @@ from weldcalc.drafts.heat import HeatFrame
 from weldcalc.drafts.options import Combination, combinations, cover_options, root_options
 from weldcalc.drafts.proof import Proof, prove
 from weldcalc.drafts.search import Search
-from weldcalc.drafts.shortfall import Shortfalls
+from weldcalc.drafts.shortfall import LEAST_CHANCE, Shortfalls
 from weldcalc.errors import NegativeAnswer, Problems
 from weldcalc.fields import percent
 from weldcalc.passes.pulse import plate_material
@@ -58,8 +58,7 @@ class DraftedSchedule:
     heat_input : float
         Of both passes together for each metre of seam [J/m].
     room : float
-        By what share the power of either pass may drift to the nearer side with the chance
-        kept [1].
+        By what share the power of the root may drift to the nearer side with the chance kept [1].
     binding : tuple of (str, str)
         For each pass: what keeps it from running faster.
     proof : Proof
@@ -195,7 +194,7 @@ def _check(schedule: Schedule, wish: str, chance: float, remelt: float, keep: in
         problems.add("laser.spot_diameter", "missing; give it, or fibre and lenses")
     if wish not in WISHES:
         problems.add("wish", f"has to be one of: {', '.join(WISHES)}", wish)
-    if not 0.5 <= chance <= 0.999:
+    if not LEAST_CHANCE <= chance <= 0.999:
         problems.add("chance", "has to be from 50 % to 99.9 %", chance)
     if not 0.1 <= remelt <= 0.9:
         problems.add("remelt", "has to be from 10 % to 90 % of the wall", remelt)

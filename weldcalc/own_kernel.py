@@ -99,6 +99,14 @@ def _places(folder: Path) -> dict[str, str]:
         "MPLBACKEND": "module://matplotlib_inline.backend_inline",
         "PYDEVD_DISABLE_FILE_VALIDATION": "1",
     }
-    if not os.access(os.environ.get("MPLCONFIGDIR") or Path.home() / ".config", os.W_OK):
+    if not _has_matplotlib_folder():
         places["MPLCONFIGDIR"] = folder / "matplotlib"
     return {name: str(place) for name, place in places.items()}
+
+
+def _has_matplotlib_folder() -> bool:
+    """Tell whether Matplotlib has a folder of the user to write to."""
+    try:
+        return os.access(os.environ.get("MPLCONFIGDIR") or Path.home() / ".config", os.W_OK)
+    except RuntimeError:  # a user without an account has no home
+        return False

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import errno
+import os
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -12,6 +14,7 @@ from weldcalc.passes.estimate import PassEstimate
 from weldcalc.passes.taper import end_ramp
 from weldcalc.prediction import Estimate, estimate
 from weldcalc.qualification.table import table_text
+from weldcalc.whole_files import write_whole
 
 if TYPE_CHECKING:
     from weldcalc.schedule import Schedule
@@ -101,10 +104,9 @@ def write_pulse_table(
     FileExistsError
         When the file exists.
     """
-    text = pulse_table(schedule, taper, made=made).to_csv()
-    with output.open("x", encoding="utf-8", newline="") as file:
-        file.write(text)
-    return output
+    if os.path.lexists(output):
+        raise FileExistsError(errno.EEXIST, os.strerror(errno.EEXIST), str(output))
+    return write_whole(output, pulse_table(schedule, taper, made=made).to_csv())
 
 
 def _rows(one: PassEstimate, taper: bool) -> list[tuple[str | float, ...]]:

@@ -245,13 +245,10 @@ def _changed(
     changes: Mapping[str, Any],
     rivals: Mapping[str, tuple[str, ...]],
 ) -> dict[str, Any]:
-    gone = {rival for key in changes for rival in rivals.get(key, ())} - set(changes)
-    gone |= {key for key, value in changes.items() if value is None}
-    new = {
-        key: typed_text(value, f"{name}.{key}")
-        for key, value in changes.items()
-        if value is not None
-    }
+    kept = {key: value for key, value in changes.items() if value is not None}
+    new = {key: typed_text(value, f"{name}.{key}") for key, value in kept.items()}
+    gone = {rival for key in kept for rival in rivals.get(key, ())} - set(kept)
+    gone |= changes.keys() - kept.keys()
     return {key: value for key, value in {**table, **new}.items() if key not in gone}
 
 

@@ -165,7 +165,7 @@ def shielding_plan(
     if remove_below is None and titanium:
         remove_below = shielding_temperatures()["usual"].value
     made = _purge_of(setup, certified_oxygen)
-    use = _use_of(setup, seams, made, pre_flow, post_flow or 0.0)
+    use = _use_of(schedule, seams, made, pre_flow, post_flow or 0.0)
     covers = _covers(seams, remove_below, nozzle_diameter, post_flow)
     rules = tuple(_titanium_findings(setup)) if titanium else ()
     parts = (*rules, *(made.findings if made else ()), *(f for c in covers for f in c.findings))
@@ -200,21 +200,24 @@ def _purge_of(setup: ShieldingSetup, certified_oxygen: float | None) -> Purge | 
 
 
 def _use_of(
-    setup: ShieldingSetup,
+    schedule: Schedule,
     seams: Sequence[HotSeam],
     made: Purge | None,
     pre_flow: float,
     post_flow: float,
 ) -> GasUse | None:
+    setup = schedule.shielding
     if not seams or (setup.flow is None and setup.purge_flow is None):
         return None
+    # between two passes the purge goes on; the post-flow of the first one is counted already
+    between = sum(max(one.pause_before - post_flow, 0.0) for one in schedule.passes[1:])
     return gas_use(
         weld_time=sum(seam.weld_time for seam in seams),
         shield_flow=setup.flow or 0.0,
         pre_flow=pre_flow * len(seams),
         post_flow=post_flow * len(seams),
         purge_flow=setup.purge_flow or 0.0,
-        purge_time=(made.time or 0.0) if made else 0.0,
+        purge_time=((made.time or 0.0) if made else 0.0) + between,
     )
 
 

@@ -14,6 +14,7 @@ from attrs import evolve
 from weldcalc import reference
 from weldcalc.heatflow.constants import draws, fitted_constants
 from weldcalc.heatflow.coverage import check_intervals
+from weldcalc.heatflow.fit_constants import rounds_and_steps
 from weldcalc.heatflow.published import published_pulses
 from weldcalc.heatflow.spot import spot_pulse
 from weldcalc.materials import material
@@ -176,3 +177,10 @@ def test_half_a_millimetre_is_reached_and_blown_through_between_one_and_five_kil
     assert any(a and not b for a, b in zip(through, blown, strict=True))
     assert any(blown)
     assert not all(through)
+
+
+@pytest.mark.parametrize(
+    ("typed", "read"), [([], (30, 600)), (["0"], (0, 600)), (["5", "200"], (5, 200))]
+)
+def test_a_fit_takes_as_many_steps_as_usual_where_none_are_typed(typed, read):
+    assert rounds_and_steps(typed) == read

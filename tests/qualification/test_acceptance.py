@@ -111,6 +111,13 @@ def test_share_of_a_wall_that_is_not_known_is_not_judged(run: Run) -> None:
     assert "wall is not known" in found.criteria[0].coupons[0].reason
 
 
+def test_limits_that_cross_at_this_wall_are_met_by_nothing(run: Run) -> None:
+    limits = ROOT.replace("0.2 mm", "75 % of the wall") + 'at_most = "0.2 mm"\n'
+    found = run(limits, sections("0.25", "0.26"))
+    assert found.verdict == "not met"
+    assert found.criteria[0].demonstration.capability is None
+
+
 def test_the_measured_wall_goes_before_that_of_the_schedule(run: Run) -> None:
     text = "coupon,section,root_width [mm],wall_thickness [mm]\nA,1,0.3,0.8\n"
     assert run(ROOT.replace("0.2 mm", "50 % of wall"), text).verdict == "not met"

@@ -198,6 +198,20 @@ def test_never_checked() -> None:
     assert codes(found) == ["check-overdue", "check-overdue"]
 
 
+def test_power_checked_and_focus_never_leaves_no_time_for_the_next_check() -> None:
+    found = follow_log(log("2026-03-02,,08:00,A,root,9.7,,,"), check_every=3600.0)
+    assert found.next_check is None
+    assert [item.text.split()[0] for item in found.findings if item.code == "check-overdue"] == [
+        "focus"
+    ]
+
+
+def test_now_is_told_as_the_times_of_the_log_are() -> None:
+    now = datetime(2026, 3, 2, 9, tzinfo=UTC)
+    with pytest.raises(InputError, match="offset from UTC; give both alike"):
+        follow_log(powers(9.7, 9.8), check_every=3600.0, now=now)
+
+
 def test_edges_of_a_schedule() -> None:
     made = schedule_from_mapping(
         tube(

@@ -78,7 +78,9 @@ def next_coupon(result: CalibrationResult, *, number: int = 0) -> NextCoupon:
     schedule = result.schedule
     item = schedule.passes[number]
     base = pulse_settings(schedule, item, result.metal, calibration=result.calibration)
-    pulses = (base, *_candidates(schedule, item, base))
+    # the first is the wanted one; every candidate is a single spot on cold metal
+    cold: PulseSettings = {**base, "preheat": COLD}
+    pulses = (base, cold, *_candidates(schedule, item, cold))
     engine = CouponModel(result.metal, pulses, tuple(range(len(pulses))))
     position = result.solution.fit.values
     slopes = engine.derivatives(position, result.space)
@@ -87,7 +89,8 @@ def next_coupon(result: CalibrationResult, *, number: int = 0) -> NextCoupon:
     before = float(slopes[0, 0] @ covariance @ slopes[0, 0])
     left = [before - _gain(slopes[0, 0], slope, covariance, noise) for slope in slopes]
     walls = np.array([pulse["thickness"] for pulse in pulses])
-    best = int(np.argmin(np.where(sizes[:, 0] > _LEAST_DEPTH * walls, left, np.inf)))
+    narrowed = np.where(sizes[:, 0] > _LEAST_DEPTH * walls, left, np.inf)
+    best = 1 + int(np.argmin(narrowed[1:]))
     return NextCoupon(
         weld_pass=item.name,
         settings={
@@ -98,7 +101,7 @@ def next_coupon(result: CalibrationResult, *, number: int = 0) -> NextCoupon:
         sizes=sizes[best],
         before=float(np.sqrt(before)),
         after=float(np.sqrt(max(left[best], 0.0))),
-        considered=len(pulses),
+        considered=len(pulses) - 1,
     )
 
 

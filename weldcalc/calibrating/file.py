@@ -214,6 +214,8 @@ def calibration_from_bytes(content: bytes, *, name: str) -> Calibration:
         raise InputError.of(name, f"lacks or misspells a value: {error}") from None
     _check_numbers(made, name)
     if data["material"] in material_names():
+        if not rows:
+            raise InputError.of(f"{name}: coupon_fit", "is empty; calibrate again from the coupons")
         _check_engine(data["material"], pulses, np.array(logs, dtype=float), name)
     return made
 
@@ -300,7 +302,8 @@ def _check_numbers(made: Calibration, name: str) -> None:
     error = made.error
     if min(error.depth, error.width, error.absorptance, error.haz) <= 0:
         problems.add(f"{name}: model_error", "has to be above zero")
-    if any(low > high for low, high in (made.box.spot_diameter, made.box.irradiance)):
+    spans = (made.box.spot_diameter, made.box.pulse_duration, made.box.irradiance, made.walls)
+    if any(span is not None and span[0] > span[1] for span in spans):
         problems.add(f"{name}: box", "its ends are the wrong way round")
     problems.raise_if_any()
 

@@ -145,13 +145,14 @@ def solve(data_at: Callable[[Floats], Data], space: Unknowns, model: Model) -> S
     unexplained, start = np.zeros(len(SIZES)), space.prior.mean
     for _ in range(ROUNDS):
         data = data_at(start)
-        made = _solved(data.with_unexplained(unexplained), space, model, start)
+        weighted = data.with_unexplained(unexplained)
+        made = evolve(_solved(weighted, space, model, start), unexplained=unexplained)
         found, moved = _unexplained(data, made), made.fit.values - start
         settled = np.all(np.abs(moved) < _SETTLED * made.fit.standard_errors)
         if settled and np.allclose(found, unexplained, rtol=0.1, atol=2e-3):
             break
         unexplained, start = found, made.fit.values
-    return evolve(made, unexplained=unexplained)
+    return made
 
 
 def _solved(data: Data, space: Unknowns, model: Model, start: Floats) -> Solution:

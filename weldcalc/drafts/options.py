@@ -345,7 +345,7 @@ def covers_root(cover: PulseOption, root: PulseOption, frame: HeatFrame) -> bool
 
 
 def _few(fitting: Sequence[PulseOption]) -> list[PulseOption]:
-    """Return the cover with the least heat at each warmth, and the shortest pulse."""
+    """Return the cover with the least heat at each warmth."""
     chosen: list[PulseOption] = []
     for rise in HOT_RISES:
         same = [one for one in fitting if one.hot_rise == rise]

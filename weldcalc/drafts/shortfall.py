@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from math import floor
 from typing import Final
 
 from attrs import define, field
@@ -10,6 +11,7 @@ from weldcalc.fields import percent
 from weldcalc.findings import Finding
 from weldcalc.quantities import show
 
+LEAST_CHANCE = 0.5  # that a draft may be asked for [1]
 _MOST_LINES = 4
 _FIELDS: Final = {
     "peak_power_limit": "laser.peak_power_limit",
@@ -53,11 +55,16 @@ class Shortfalls:
             for name, (needed, given) in steps
         ]
         if self.asked_chance:
-            lines.append(
-                f"ask for a chance of {percent(self.best_chance)} instead of "
-                f"{percent(self.asked_chance)}, "
-                "or bring the scatter down (weldcalc tolerance ranks it)"
-            )
+            lines.append(self._chance_line())
         lines += self.words.values()
         shown = "\n".join(f"  - {line}" for line in lines[:_MOST_LINES])
         return f"no schedule found that meets every goal. What would help, nearest first:\n{shown}"
+
+    def _chance_line(self) -> str:
+        scatter = "bring the scatter down (weldcalc tolerance ranks it)"
+        asked = percent(self.asked_chance, 1)
+        # rounded down: what is advised here has to be reached when it is asked for
+        reached = floor(1e3 * self.best_chance + 1e-9) / 1e3
+        if reached < LEAST_CHANCE:
+            return f"{scatter}: the best reaches a chance of {percent(reached, 1)}, not {asked}"
+        return f"ask for a chance of {percent(reached, 1)} instead of {asked}, or {scatter}"

@@ -229,7 +229,8 @@ def gas_use(
     pre_flow, post_flow : float
         Time that the shield runs before and after the weld [s].
     purge_time : float
-        Time that the purge runs before the weld [s]; it goes on until the post-flow ends.
+        Time that the purge runs before the weld, and between passes [s]; it goes on until the
+        post-flow ends.
 
     Returns
     -------

@@ -302,7 +302,8 @@ def scale_number(
         Wavelength [m], 315e-9 to 1400e-9.
     level : float
         Irradiance [W/m2] for a continuous beam or the average of a train; radiant exposure of
-        one pulse [J/m2] when `pulse_duration` is given. Over the true beam area.
+        one pulse [J/m2] when `pulse_duration` is given. Over the true beam area. A pulse longer
+        than 0.25 s counts as continuous, at its radiant exposure over its duration.
     pulse_duration : float, optional
         Duration of a pulse [s]; None for a continuous beam.
     pulses : int
@@ -338,7 +339,10 @@ def scale_number(
         need_positive(problems, pulse_duration=pulse_duration)
     problems.raise_if_any()
     mode = _mode(pulse_duration)
-    effective = level if mode == "D" else level * pulses ** table["train_exponent"]
+    if mode == "D":
+        effective = level / (pulse_duration or 1.0)
+    else:
+        effective = level * pulses ** table["train_exponent"]
     exact = math.log10(effective / table["mode"][mode]["limit_at_zero"]["value"])
     # rounding noise must not lift a level that sits on a limit by a whole class
     number = max(1, math.ceil(exact - 1e-9))

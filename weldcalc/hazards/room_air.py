@@ -263,12 +263,15 @@ def _time_to(limit: float, start: float, steady: float, rate: float) -> float | 
 def _room_findings(steady: float, crossed: float | None) -> tuple[Finding, ...]:
     if crossed is None:
         return ()
-    text = f"oxygen in the room falls below 19.5 % after {crossed / 60:.3g} min"
+    if crossed > 0.0:
+        text = f"oxygen in the room falls below 19.5 % after {crossed / 60:.3g} min, to"
+    else:
+        text = "oxygen in the room is below 19.5 % from the start, at"
     return (
         Finding(
             weight="stop",
             code="room-oxygen",
-            text=f"{text}, to {100 * steady:.3g} % in the end (well-mixed room)",
+            text=f"{text} {100 * steady:.3g} % in the end (well-mixed room)",
             remedy="ventilate more, lead the gas outside, and carry an oxygen meter",
             source=shielding_rules()["room_oxygen_limit"]["source"],
         ),

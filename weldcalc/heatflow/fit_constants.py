@@ -77,6 +77,7 @@ PRIORS = {
 LINEAR = ("displacement", "absorptance")
 
 SEED = 1
+_USUAL = ("30", "600")  # rounds of the search, steps of the walk
 FINISH = 250  # trials
 DRAWS = 48
 HEAT = 4.0  # flattens the posterior: the model is not exact, so its misfits are not independent
@@ -349,9 +350,15 @@ def encode_row(constants: ModelConstants) -> str:
     return ", ".join(f"{getattr(constants, name):.4g}" for name in NAMES)
 
 
+def rounds_and_steps(arguments: Sequence[str]) -> tuple[int, int]:
+    """Return the rounds of the search and the steps of the walk; what is left out is usual."""
+    rounds, steps = (*arguments, *_USUAL[len(arguments) :])
+    return int(rounds), int(steps)
+
+
 def main(arguments: Sequence[str]) -> int:
     """Fit both families and write the file; `arguments`: rounds and steps, both optional."""
-    rounds, steps = (int(text) for text in (*arguments, "30", "600")[:2])
+    rounds, steps = rounds_and_steps(arguments)
     fits = [fit_family(family, rounds=rounds, steps=steps) for family in PRIORS]
     target = reference.data_folder() / "model_constants.toml"
     target.write_text(as_toml(fits), encoding="utf-8")

@@ -16,9 +16,7 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 
 GAS_CONSTANT = 8.314462618  # J/(mol K), CODATA 2018
-NOT_RECONDENSED = (
-    0.82  # share of the evaporated metal that leaves for good Anisimov 1968, from memory
-)
+NOT_RECONDENSED = 0.82  # of the evaporated metal; Anisimov 1968, from memory
 COLDEST = 150.0  # K, start of the tables
 HOTTEST = 6000.0  # K, end of the tables; beyond it the last slope goes on
 MELTING_SPREAD = 60.0  # K either side of the melting range, see metal_tables

@@ -49,8 +49,7 @@ def thick_plate_rise(
     Returns
     -------
     float or ndarray
-        Rise [K], shape by broadcasting: ``P / (2 pi k R) exp(-v (R + x) / 2 a)``; infinite at
-        the source itself.
+        Rise [K], shape by broadcasting: ``P / (2 pi k R) exp(-v (R + x) / 2 a)``.
 
     Raises
     ------

@@ -171,11 +171,6 @@ class Material:
         return self.value("surface_tension")
 
     @property
-    def surface_tension_slope(self) -> float:
-        """Change of surface tension with temperature [N/(m K)]."""
-        return self.value("surface_tension_slope")
-
-    @property
     def beta_transus(self) -> float | None:
         """Temperature above which titanium is all beta [K]; None for steel."""
         return self._value_or_none("beta_transus")

@@ -170,6 +170,7 @@ def _between_pulses(
         depth=None if share is None else share * schedule.joint.wall_thickness,
         full_wall=is_first and (share or 1.0) >= 1.0,
         least_root_width=goal.root_width,
+        root_width=pulse.root_width,
         spot_diameter=item.spot_diameter,
         spot_overlap=goal.spot_overlap,
     )

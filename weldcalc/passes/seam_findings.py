@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from math import ceil
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -160,7 +161,7 @@ def _cooling_remedy(
     pause = pause_needed(plan, histories, number, allowed) if number else None
     if pause is not None:
         earlier = schedule.passes[number].pause_before
-        return f"wait {earlier + pause:.0f} s before the {name} pass (pause_before)"
+        return f"wait {ceil(earlier + pause)} s before the {name} pass (pause_before)"
     start = plan.starts[number]
     own = _own_rise(plan, histories, number)
     if allowed <= start:

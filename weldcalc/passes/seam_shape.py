@@ -106,6 +106,7 @@ def largest_pitch(
     depth: float | None,
     full_wall: bool,
     least_root_width: float | None,
+    root_width: float,
     spot_diameter: float,
     spot_overlap: float | None,
 ) -> PitchLimit | None:
@@ -121,6 +122,9 @@ def largest_pitch(
         Whether that is the whole wall, so that the root counts too.
     least_root_width : float or None
         Width to be fused everywhere on the far side [m]; only with `full_wall`.
+    root_width : float
+        Width of one pool on the far side, across the seam [m]; its length along the seam is in
+        the outline, and the two differ where the beam is beside the joint.
     spot_diameter : float
         [m].
     spot_overlap : float or None
@@ -131,7 +135,10 @@ def largest_pitch(
     PitchLimit or None
         None where no goal is given or the pool does not meet it even at its axis.
     """
-    limits = list(_limits(outline, depth, least_root_width if full_wall else None))
+    limits = list(_limits(outline, depth))
+    if full_wall and least_root_width is not None:
+        pitch = _root_pitch(outline, root_width, least_root_width)
+        limits.append(PitchLimit(pitch, "root width between two pulses"))
     if spot_overlap is not None:
         limits.append(PitchLimit((1 - spot_overlap) * spot_diameter, "spot overlap"))
     if not limits or min(limit.pitch for limit in limits) <= 0:
@@ -139,14 +146,16 @@ def largest_pitch(
     return min(limits, key=lambda limit: limit.pitch)
 
 
-def _limits(
-    outline: Floats, depth: float | None, least_root_width: float | None
-) -> Iterator[PitchLimit]:
+def _limits(outline: Floats, depth: float | None) -> Iterator[PitchLimit]:
     if depth is not None:
         yield PitchLimit(2 * _least_radius(outline, depth), "penetration between two pulses")
-    if least_root_width is not None:
-        at_root = 2 * float(outline[-1, 0]) if len(outline) else 0.0
-        yield PitchLimit(scallop_width(at_root, least_root_width), "root width between two pulses")
+
+
+def _root_pitch(outline: Floats, width: float, least: float) -> float:
+    """Return the pitch at which the root is narrowed to a width [m]; 0 where it is no wider."""
+    if not len(outline) or width <= 0:
+        return 0.0
+    return 2 * float(outline[-1, 0]) * scallop_width(width, least) / width
 
 
 def _least_radius(outline: Floats, depth: float) -> float:

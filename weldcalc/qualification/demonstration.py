@@ -49,7 +49,8 @@ class Demonstration:
         Tolerance bounds of the worst section of each coupon, below and above [SI]; None where
         there is no such limit or fewer than two coupons.
     capability : Capability or None
-        Of the coupon means against the limits; None without limits on a size, or without scatter.
+        Of the coupon means against the limits; None without limits on a size that leave room
+        between them, or without scatter.
     needed : int or None
         Coupons that would show the reliability by count with as many failures; None when no
         reliability was typed.
@@ -201,6 +202,8 @@ def _capability(
     )
     means = [float(np.mean(group)) for group in _sizes(criterion, coupons)]
     scattered = len(means) > 1 and float(np.ptp(means)) > 0.0
-    if not scattered or (low is None and high is None) or low == high:
+    if not scattered or (low is None and high is None):
+        return None
+    if low is not None and high is not None and low >= high:  # a share of the wall above a size
         return None
     return capability(means, low, high, confidence)

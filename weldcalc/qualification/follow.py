@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from attrs import frozen
 
+from weldcalc.errors import InputError
 from weldcalc.findings import Finding, sort_findings
 from weldcalc.qualification.follow_findings import (
     check_findings,
@@ -52,7 +53,7 @@ class FollowUp:
         Values that could be charted.
     next_check : datetime.datetime or None
         When power or focus is to be checked again, whichever comes first, in the time of the log;
-        None without an interval or without a check so far.
+        None without an interval, or where one of them was never checked and is due at once.
     findings : tuple of Finding
         Gravest first.
     """
@@ -113,6 +114,11 @@ def follow(
     -------
     FollowUp
         Verdicts, charts, findings.
+
+    Raises
+    ------
+    InputError
+        When of `now` and the times of the log only one has an offset from UTC.
     """
     return follow_log(
         log,
@@ -189,7 +195,15 @@ def follow_log(
     -------
     FollowUp
         Verdicts, charts, findings.
+
+    Raises
+    ------
+    InputError
+        When of `now` and the times of the log only one has an offset from UTC.
     """
+    if now is not None and (now.tzinfo is None) != (log.rows[0].welded.tzinfo is None):
+        why = "one of it and the times of the log has an offset from UTC; give both alike"
+        raise InputError.of("now", why, now.isoformat())
     rows = tuple(RowVerdict(row, _kept(row, clean_to_weld)) for row in log.rows)
     followed, findings = charts_of(log, edges)
     findings += [*row_findings(rows, clean_to_weld), *colour_findings(log.rows)]
@@ -199,8 +213,9 @@ def follow_log(
     due = None
     if check_every is not None:
         findings += check_findings(log.rows, check_every, now)
-        last = [moment for moment in last_checks(log.rows).values() if moment is not None]
-        due = min(last) + timedelta(seconds=check_every) if last else None
+        last = last_checks(log.rows).values()
+        done = [moment for moment in last if moment is not None]
+        due = min(done) + timedelta(seconds=check_every) if len(done) == len(last) else None
     return FollowUp(rows, followed, due, sort_findings(findings))
 
 

@@ -215,7 +215,7 @@ def calibration_settings(
     ranges : mapping of str to pair of float
         Lowest and highest setting of each variable [SI]; 1 to 6 variables.
     coupons : int
-        Number of coupons, the repeats of the centre included.
+        Number of coupons, the repeats of the centre included; at least as many as those.
     centre_repeats : int
         Coupons at the centre, at least 1; two or more show the plain scatter.
     possible : callable, optional
@@ -235,7 +235,8 @@ def calibration_settings(
         possible settings.
     """
     _check_ranges(ranges)
-    count("centre_repeats", centre_repeats, least=1, most=coupons)
+    count("centre_repeats", centre_repeats, least=1)
+    count("coupons", coupons, least=centre_repeats)
     names = list(ranges)
     low, high = (np.array([ranges[name][end] for name in names]) for end in (0, 1))
 
@@ -248,6 +249,9 @@ def calibration_settings(
     ]
     if possible is not None and not possible(setting(centre)):
         raise InputError.of("ranges", "the middle of the window cannot be run; choose other ranges")
+    if coupons - centre_repeats > len(allowed):
+        most = f"at most {len(allowed) + centre_repeats} can be told apart and run in this window"
+        raise InputError.of("coupons", most, coupons)
     chosen = _farthest(np.array(allowed), centre, coupons - centre_repeats)
     return [setting(place) for place in _with_centre(chosen, centre, centre_repeats)]
 
@@ -273,9 +277,6 @@ def _candidates(variables: int) -> list[NDArray[np.float64]]:
 def _farthest(
     candidates: NDArray[np.float64], start: NDArray[np.float64], number: int
 ) -> list[NDArray[np.float64]]:
-    if number > len(candidates):
-        why = f"only {len(candidates)} settings of the window can be told apart and run"
-        raise InputError.of("coupons", why, number)
     chosen: list[NDArray[np.float64]] = []
     if not number:
         return chosen

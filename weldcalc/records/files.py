@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import glob
 import os
 import re
 import secrets
@@ -102,7 +103,7 @@ def text_of(content: bytes, name: str) -> str:
 
 def unfinished_folders(target: Path) -> tuple[Path, ...]:
     """Return what interrupted runs left beside a record folder; all of it may be deleted."""
-    pattern = f".{target.name}.{_UNFINISHED}-*"
+    pattern = f".{glob.escape(target.name)}.{_UNFINISHED}-*"
     return tuple(sorted(target.parent.glob(pattern))) if target.parent.is_dir() else ()
 
 

@@ -160,7 +160,9 @@ def toml_value(value: object) -> str:
         return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
     if isinstance(value, bool):
         return "true" if value else "false"
-    if isinstance(value, (int, float)):
+    if isinstance(value, float):
+        return repr(float(value))  # numpy's floats would name their type
+    if isinstance(value, int):
         return repr(value)
     if isinstance(value, Sequence):
         return f"[{', '.join(toml_value(item) for item in value)}]"

@@ -63,7 +63,7 @@ def to_toml(
     move : pair of pathlib.Path, optional
         Folder that paths of material files start from now, and where the file will stand.
     """
-    lines = [f"# {note}" for note in notes]
+    lines = [f"# {_in_one_line(note)}" for note in notes]
     lines += _lines(typed, "")
     for name in TABLES:
         tables = typed.get(name)
@@ -73,6 +73,11 @@ def to_toml(
                 moved = _moved(table, move) if name == "joint" and move else table
                 lines += ["", f"{bracketed:<40} # {_HEADINGS[name]}", *_lines(moved, name)]
     return "\n".join(lines) + "\n"
+
+
+def _in_one_line(note: str) -> str:
+    # a file name in a note may hold a line end, behind which the file would go on
+    return "".join(one if one.isprintable() else " " for one in note)
 
 
 def _lines(table: Mapping[str, Any], name: str) -> Iterator[str]:

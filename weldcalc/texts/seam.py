@@ -31,7 +31,7 @@ def energy_rows(result: Estimate) -> list[list[str]]:
     Returns
     -------
     list of list of str
-        One row for each of a few places along the seam, one cell for each pass after the first.
+        One row for each of a few places along the seam: the place, then one cell for each pass.
         Empty where no pass melts anything.
     """
     if all(one.seam.tapered is None for one in result.passes):
