@@ -231,6 +231,16 @@ LONG = {
 }
 
 
+def test_a_pause_before_a_pass_is_a_setting_and_none_is_not_printed():
+    assert not any("Pause" in one.name for one in card_content(schedule()).other)
+    typed = copy.deepcopy(TYPED)
+    typed["pass"][1]["pause_before"] = "90 s"
+    [line] = [
+        one for one in card_content(schedule_from_mapping(typed)).other if "Pause" in one.name
+    ]
+    assert [cell.text for cell in line.cells] == ["", "90 s"]
+
+
 def test_a_setting_is_never_broken_over_two_lines():
     eight = [TYPED["pass"][0] | {"name": f"pass {n}"} for n in range(8)]
     picture = setup_card(schedule(**{"pass": eight}))

@@ -208,6 +208,13 @@ def test_the_scalloped_edge_is_deepest_at_a_centre_and_meets_the_outline_between
     assert depth.min() == pytest.approx(0.1 + 0.1 * 0.05 / 0.07, abs=0.003)
 
 
+def test_pulses_too_far_apart_to_be_seen_leave_the_edge_at_the_face():
+    # an even number: the close-up lies between two pulses
+    apart = evolve(cases.SEAM, positions=np.arange(10) * 5 * MM, depths=np.full(10, 0.4 * MM))
+    picture = plots.long_section([apart], wall_thickness=0.4 * MM, at=22.5 * MM)
+    assert drawn(picture, "scalloped lower edge", panel=1)[1].max() == 0.0
+
+
 def test_a_pass_that_melts_nothing_says_so():
     cold = evolve(cases.SEAM, depths=np.zeros(250), outline=np.empty((0, 2)), guaranteed_depth=0.0)
     assert "nothing melts" in words(plots.long_section([cold], wall_thickness=0.4 * MM))

@@ -153,6 +153,9 @@ class TestMap:
             ({"x": "pulse_duration"}, "another setting"),
             ({"pass_name": "rot"}, "root"),
             ({"cells": (2, 9)}, "at least 4"),
+            ({"x_range": (500.0, 300.0)}, "x_range.*the lower first"),
+            ({"y_range": (0.0, 5e-3)}, "y_range.*pulse_duration has to be above zero"),
+            ({"x_range": (300.0, float("inf"))}, "x_range.*finite"),
         ],
     )
     def test_what_cannot_be_drawn_is_refused(self, wanted, words):

@@ -38,6 +38,7 @@ _OTHER = {
     "beam_offset": "Beam off the joint line",
     "beam_angle": "Beam angle, from upright",
     "arc": "Arc of a segment",
+    "pause_before": "Pause before the pass",
     "segments": "Segments",
     "segment_pause": "Pause between segments",
     "closing_overlap": "Closing overlap",
@@ -300,7 +301,10 @@ def _cell(
 ) -> Cell:
     value = getattr(weld_pass, key)
     source = typed if key in typed or key != "spot_diameter" else laser
-    if value is None or (key == "segment_pause" and weld_pass.segments == 1):
+    idle = (key == "segment_pause" and weld_pass.segments == 1) or (
+        key == "pause_before" and value == 0.0
+    )
+    if value is None or idle:
         return Cell(text="", typed=False)
     return Cell(text=_as_typed(source, key, value), typed=key in source)
 

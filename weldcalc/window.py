@@ -204,7 +204,7 @@ def window(
     8 x 8 at most.
     """
     weld_pass = schedule.passes[schedule.pass_index(pass_name) if pass_name else 0]
-    _check(x, y, cells)
+    _check(x, y, cells, {"x_range": x_range, "y_range": y_range})
     columns = np.linspace(*(x_range or _span(weld_pass, x)), cells[0])
     rows = np.linspace(*(y_range or _span(weld_pass, y)), cells[1])
     scatter, still = (
@@ -263,7 +263,9 @@ def _over(
     return places
 
 
-def _check(x: str, y: str, cells: tuple[int, int]) -> None:
+def _check(
+    x: str, y: str, cells: tuple[int, int], ranges: Mapping[str, tuple[float, float] | None]
+) -> None:
     for where, key in (("x", x), ("y", y)):
         if key not in VARIABLES:
             near = nearest(key, VARIABLES) or VARIABLES
@@ -272,6 +274,13 @@ def _check(x: str, y: str, cells: tuple[int, int]) -> None:
         raise InputError.of("y", "has to be another setting than x", y)
     if min(cells) < 4:
         raise InputError.of("cells", "at least 4 columns and 4 rows", str(cells))
+    for (where, ends), key in zip(ranges.items(), (x, y), strict=True):
+        if ends is None:
+            continue
+        if not (np.isfinite(ends).all() and ends[0] < ends[1]):
+            raise InputError.of(where, "has to be two finite ends, the lower first", str(ends))
+        if key != "beam_offset" and ends[0] <= 0.0:
+            raise InputError.of(where, f"{key} has to be above zero", str(ends))
 
 
 def _span(weld_pass: WeldPass, key: str) -> tuple[float, float]:

@@ -146,7 +146,8 @@ def _lower_edge(outline: Floats, along: Floats, centres: Floats, depths: Floats)
     depth = np.interp(fine, part, outline[:, 1]) / outline[:, 1].max()
     # a pool may be widest below the surface, so ask how deep it still is as wide as needed
     deep_enough = np.abs(along[:, None, None] - centres[:, None]) <= radius
-    deepest: Floats = ((deep_enough * depth).max(axis=2) * depths).max(axis=1)
+    # pulses may lie so far apart that none reaches the close-up
+    deepest: Floats = ((deep_enough * depth).max(axis=2) * depths).max(axis=1, initial=0.0)
     return deepest
 
 
