@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from itertools import combinations
 
 import matplotlib as mpl
 import numpy as np
@@ -130,6 +131,8 @@ def test_zones_differ_in_lightness_so_that_grey_prints_read():
     assert levels[0] - levels[1] > 10
     assert levels[1] - levels[2] > 25
     assert lightness(style.SECOND) - lightness(style.FIRST) > 25
+    regions = [lightness(style.REGION_COLOURS[name]) for name in plots.REGIONS]
+    assert min(abs(a - b) for a, b in combinations(regions, 2)) > 10
 
 
 def test_the_fused_zone_and_the_goal_look_the_same_everywhere():

@@ -6,7 +6,9 @@ import numpy as np
 import plot_cases as cases
 import pytest
 from matplotlib.colors import to_hex
+from matplotlib.contour import QuadContourSet
 from matplotlib.patches import Ellipse
+from matplotlib.text import Text
 from numpy.testing import assert_allclose
 from plot_cases import MM, drawn, drawn_once, words
 
@@ -99,6 +101,60 @@ def test_a_window_with_cells_that_were_not_computed_is_drawn():
         chance=chance,
     )
     assert "90 %" in words(picture)
+
+
+def chance_lines(chance: np.ndarray) -> tuple[int, str]:
+    """Draw a window with this chance; return how many pieces its 50 % line has, and the legend."""
+    picture = plots.window_map(
+        x_key="peak_power",
+        x=cases.POWER,
+        y_key="pulse_duration",
+        y=cases.DURATION,
+        region=cases.REGION,
+        penetration=cases.DEPTH,
+        chance=chance,
+    )
+    drawn_sets = picture.figure.axes[0].findobj(QuadContourSet)
+    [dotted] = [one for one in drawn_sets if one.linestyles == "dotted"]
+    (line,) = dotted.get_paths()
+    (legend,) = picture.figure.legends
+    return len(line.to_polygons(closed_only=False)), " ".join(
+        text.get_text() for text in legend.get_texts()
+    )
+
+
+def test_specks_of_few_draws_are_left_out_and_the_legend_says_so():
+    chance = np.tile(np.where(cases.POWER > 500.0, 0.55, 0.45), (len(cases.DURATION), 1))
+    assert chance_lines(chance)[0] == 1
+    assert "specks" not in chance_lines(chance)[1]
+    speck = chance.copy()
+    speck[8, 3] = 0.55  # one draw of twenty more, at one place
+    assert chance_lines(speck)[0] == 1
+    assert "specks of the sampling left out" in chance_lines(speck)[1]
+    island = chance.copy()
+    island[5:12, 2:7] = 0.55  # as wide as several places of drawing: not a speck
+    assert chance_lines(island)[0] == 2
+    assert "specks" not in chance_lines(island)[1]
+
+
+def test_a_region_smaller_than_its_name_is_named_inside_the_axes():
+    region = np.full_like(cases.REGION, plots.REGIONS.index("sound"))
+    region[:1, :1] = plots.REGIONS.index("lack of penetration")
+    picture = plots.window_map(
+        x_key="peak_power",
+        x=cases.POWER,
+        y_key="pulse_duration",
+        y=cases.DURATION,
+        region=region,
+        penetration=cases.DEPTH,
+    )
+    axes = picture.figure.axes[0]
+    (name,) = [one for one in axes.texts if one.get_text() == "lack of\npenetration"]
+    box, frame = Text.get_window_extent(name), axes.get_window_extent()  # without its line
+    assert frame.x0 <= box.x0
+    assert box.x1 <= frame.x1
+    assert frame.y0 <= box.y0
+    assert box.y1 <= frame.y1
 
 
 def test_causes_are_ranked_by_their_total():

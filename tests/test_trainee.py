@@ -290,9 +290,14 @@ class TestExercises:
         thick = {"wall_thickness": 1.5 * LESSON.settings.wall_thickness}
         assert through.check(outcome(**thick, peak_power=700.0)) == (True, through.done)
         assert "the wall is under 0.600 mm" in through.check(outcome())[1]
-        open_ = through.check(outcome(**thick, peak_power=200.0, travel_speed=4e-3))[1]
-        assert "do not go through" in open_
-        assert "root overlap is under 70.0 %" in open_
+        cold = through.check(outcome(**thick, peak_power=200.0, travel_speed=4e-3))[1]
+        assert "do not go through" in cold
+        assert "root" not in cold  # there is none yet
+        fast = through.check(outcome(**thick, peak_power=700.0, travel_speed=1e-3))[1]
+        assert "root overlap is under 70.0 %" in fast
+        assert "do not go through" not in fast
+        fierce = through.check(outcome(**thick, peak_power=1200.0))[1]
+        assert "more than 10 % of the light leaves by the far side" in fierce
         quick = {"travel_speed": 1e-3, "repetition_rate": 10.0, "pulse_duration": 2e-3}
         assert cool.check(outcome(**quick)) == (True, cool.done)
         assert "travel speed is under" in cool.check(outcome())[1]

@@ -173,7 +173,7 @@ def _joint(sheet: Sheet, content: CardContent, joint: Joint) -> None:
             ),
         ]
         sheet.down = max(below)
-    height = max(34.0 * sheet.scale, sheet.down - top)
+    height = max(29.0 * sheet.scale, sheet.down - top)
     sheet.down = top + height
     frame = sheet.drawing(left=sheet.margin, top=top, width=room, height=height)
     draw_joint_sketch(frame, joint, type_size=7.5 * sheet.scale)
@@ -247,13 +247,13 @@ def _colours_and_cautions(sheet: Sheet, content: CardContent) -> None:
     if content.colours:
         _lines(sheet, "Weld colour", content.colours)
     sheet.heading("Cautions")
-    sheet.columns([f"{title}: {text}" for title, text in content.cautions], count=2, size=6.5)
-    sheet.write(content.defer_to, size=7, weight="bold")
+    sheet.columns([f"{title}: {text}" for title, text in content.cautions], count=2, size=7.6)
+    sheet.write(content.defer_to, size=8, weight="bold")
 
 
 def _foot(sheet: Sheet, content: CardContent) -> bool:
     """Write signatures and origin at the foot; tell whether the rest left room for them."""
-    height = 26.0 * sheet.scale
+    height = 22.0 * sheet.scale
     top = sheet.height - sheet.margin - height
     fits = sheet.down <= top
     sheet.down = max(top, sheet.down)

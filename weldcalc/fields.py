@@ -305,6 +305,18 @@ def show(value: float | tuple[float, float] | None, key: str, digits: int = 3) -
     return f"{text} {unit}".rstrip()
 
 
+def plain_name(key: str) -> str:
+    """Return the words of a key: its last part, without underscores and unusual short forms.
+
+    Examples
+    --------
+    >>> plain_name("goal.haz_width"), plain_name("fusion_width")
+    ('heat-affected width', 'fusion width')
+    """
+    words = key.rpartition(".")[2].split("_")
+    return " ".join("heat-affected" if word == "haz" else word for word in words)
+
+
 def percent(share: float, decimals: int = 0) -> str:
     """Return a share as people write it.
 

@@ -243,14 +243,23 @@ def _dimensions(
     if joint.type == "butt":
         step = joint.mismatch or 0.0
         ends = (right, MM * step), (right, MM * (step + joint.wall_thickness))
-        dimension(axes, *ends, "wall", shift=(-3, 0), ha="right", va="center")
+        _upright_dimension(axes, *ends, "wall")
     if pool.penetration:
-        ends = (left, 0.0), (left, MM * pool.penetration)
-        dimension(axes, *ends, "depth", shift=(3, 0), ha="left", va="center")
+        _upright_dimension(axes, (left, 0.0), (left, MM * pool.penetration), "depth")
     if pool.root_width and joint.type == "butt":
         below, half = MM * (joint.wall_thickness * 1.15), MM * pool.root_width / 2
         foot = MM * pool.beam_offset
         dimension(axes, (foot - half, below), (foot + half, below), "root", shift=(0, -2), va="top")
+
+
+def _upright_dimension(
+    axes: Axes, top: tuple[float, float], bottom: tuple[float, float], words: str
+) -> None:
+    """Draw an upright dimension with its name over it, where no zone of the weld is in the way."""
+    dimension(axes, top, bottom, "")
+    side, inward = ("left", -4) if top[0] < 0.0 else ("right", 4)  # away from the frame
+    look: dict[str, Any] = {"ha": side, "va": "bottom", "fontsize": 7.0, "color": EDGE}
+    axes.annotate(words, xy=top, xytext=(inward, 2), textcoords="offset points", **look)
 
 
 def _joint_facts(joint: Joint) -> list[tuple[str, str]]:

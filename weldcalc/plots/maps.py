@@ -12,6 +12,7 @@ from matplotlib.axes import Axes
 from matplotlib.contour import QuadContourSet
 from matplotlib.lines import Line2D
 from matplotlib.patches import Ellipse, Patch
+from matplotlib.path import Path
 from matplotlib.ticker import MaxNLocator
 from numpy.typing import ArrayLike, NDArray
 
@@ -36,6 +37,11 @@ from weldcalc.quantities import show
 
 REGIONS = tuple(REGION_COLOURS)
 """Names of the regions; a map of regions holds the places of these names in this tuple."""
+
+_ROOM_FOR_NAME = ((0.11, 0.07), (0.89, 0.93))  # of the axes, for the middle of a region's name
+_COVERED = 0.08  # of the axes: a name moved less than this still lies on its region
+_JUST_MET = 1e-6  # far less than one draw counts
+_SPECK = 1 / 12  # of the axes: the chance is drawn at no more than 12 places along a side
 
 
 @frozen(eq=False)
@@ -168,10 +174,18 @@ def _name_region(axes: Axes, x: Floats, y: Floats, inside: NDArray[np.bool_], na
     down = np.subtract.outer(rows, outer_rows - 1) / len(y)
     along = np.subtract.outer(columns, outer_columns - 1) / len(x)
     best = int(np.argmax(np.hypot(down, along / 2.5).min(axis=1)))
-    axes.text(
-        x[columns[best]],
-        y[rows[best]],
+    target = np.array([x[columns[best]], y[rows[best]]])
+    to_axes = axes.transData + axes.transAxes.inverted()
+    place = to_axes.transform(target)
+    # a region in a corner may be smaller than its name, which then stands beside it
+    inside_axes = np.clip(place, *_ROOM_FOR_NAME)
+    off = np.abs(place - inside_axes).max() > _COVERED
+    line = {"arrowstyle": "-", "color": EDGE, "linewidth": 0.8, "shrinkA": 0, "shrinkB": 0}
+    axes.annotate(
         name.replace("lack of ", "lack of\n"),
+        xy=(target[0], target[1]),
+        xytext=tuple(to_axes.inverted().transform(inside_axes)),
+        arrowprops=line if off else None,
         ha="center",
         va="center",
         weight="bold",
@@ -208,10 +222,34 @@ def _draw_chance(axes: Axes, x: Floats, y: Floats, chance: Floats) -> list[Any]:
     if not levels:
         return []
     look: dict[str, Any] = {"colors": [EDGE], "linestyles": "dotted", "linewidths": 1.3}
-    drawn = axes.contour(x, y, chance, levels=levels, zorder=3, **look)
-    _name_contours(axes, drawn, "{:.0%}")
+    # a chance from few draws has steps: one that is just met belongs inside its line
+    drawn = axes.contour(x, y, chance + _JUST_MET, levels=levels, zorder=3, **look)
     words = "chance of every goal [%]"
+    if _drop_specks(drawn, speck=_SPECK * np.array([np.ptp(x), np.ptp(y)])):
+        words += ",\nspecks of the sampling left out"
+    _name_contours(axes, drawn, "{:.0%}")
     return [Line2D([], [], color=EDGE, linestyle="dotted", linewidth=1.3, label=words)]
+
+
+def _drop_specks(drawn: QuadContourSet, speck: Floats) -> bool:
+    """Take away loops narrower and ends shorter than `speck` [data]; tell whether there were any.
+
+    Between the places at which a chance was drawn, nothing is known: what is smaller than the
+    way from one to the next comes from counting few draws.
+    """
+    kept, dropped = [], False
+    for pieces in drawn.allsegs:
+        large = [one for one in pieces if _is_resolved(one, speck)]
+        dropped |= len(large) < len(pieces)
+        kept.append(Path.make_compound_path(*map(Path, large)))
+    drawn.set_paths(kept)
+    return dropped
+
+
+def _is_resolved(piece: Floats, speck: Floats) -> bool:
+    large = np.ptp(piece, axis=0) >= speck
+    is_loop = bool((piece[0] == piece[-1]).all())
+    return bool(large.all() if is_loop else large.any())
 
 
 def _name_contours(axes: Axes, drawn: QuadContourSet, form: str) -> None:

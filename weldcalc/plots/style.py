@@ -52,10 +52,11 @@ SPOT_DASHES = (0, (2, 1))
 PASS_LINES: tuple[Any, ...] = ("solid", (0, (5, 1.5)), (0, (1.2, 1.2)))
 PASS_HATCHES = ("", "////", "....")
 
+# lightness 89, 100, 70: hatches that a coarse printer swallows are not needed to tell them apart
 REGION_COLOURS = {
-    "lack of penetration": "#B8CCE0",
+    "lack of penetration": "#D3E2F0",
     "sound": "#FFFFFF",
-    "excessive": "#F2C9A5",
+    "excessive": "#DE9B6B",
 }
 REGION_HATCHES = {"lack of penetration": "////", "sound": "", "excessive": "..."}
 

@@ -9,10 +9,9 @@ import numpy as np
 from matplotlib import font_manager
 from numpy.typing import ArrayLike
 
+from weldcalc.fields import plain_name
 from weldcalc.plots.style import Floats
 from weldcalc.quantities import field, pretty_unit, to_shown
-
-_SPELT_OUT = {"haz": "heat-affected"}
 
 
 def label(key: str, name: str = "") -> str:
@@ -35,7 +34,7 @@ def label(key: str, name: str = "") -> str:
 
 def named(key: str) -> str:
     """Return the words of a key of the field table: "goal.haz_width" as "heat-affected width"."""
-    return " ".join(_SPELT_OUT.get(word, word) for word in key.rpartition(".")[2].split("_"))
+    return plain_name(key)
 
 
 def shown(values: ArrayLike, key: str) -> Floats:

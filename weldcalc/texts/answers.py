@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from attrs import evolve
 
-from weldcalc.fields import percent
+from weldcalc.fields import percent, plain_name
 from weldcalc.goals import GOALS
 from weldcalc.passes.pulse import joint_material
 from weldcalc.quantities import show
@@ -159,7 +159,7 @@ def tolerance_text(made: Tolerance) -> str:
 def _pass_text(one: PassTolerance) -> str:
     # a far side that never melts has no width to tell
     results = [
-        [key.replace("_", " "), show(one.interval(key), key)]
+        [plain_name(key), show(one.interval(key), key)]
         for key, values in one.values.items()
         if values.any()
     ]
@@ -191,7 +191,7 @@ def _causes_text(one: PassTolerance) -> str:
         ]
         for cause in one.ranking()
     ]
-    ranked = one.ranked_result.replace("_", " ")
+    ranked = plain_name(one.ranked_result)
     table = table_text([f"Cause of scatter in {ranked}", "one sigma", "alone", "in total"], rows)
     if not set(MODEL_ERRORS) & set(one.causes):
         return table
@@ -204,7 +204,7 @@ def _causes_text(one: PassTolerance) -> str:
 
 def _surrogate_text(made: SectionSurrogate) -> str:
     rows = [
-        [name.replace("_", " "), percent(made.median[name], 1), percent(error, 1)]
+        [plain_name(name), percent(made.median[name], 1), percent(error, 1)]
         for name, error in made.error.items()
     ]
     head = f"Stand-in for the section engine ({made.runs} of its runs)"
@@ -326,7 +326,7 @@ def diagnosis_text(made: Diagnosis, *, most: int = 6) -> str:
     """
     sizes = [
         [
-            key.replace("_", " "),
+            plain_name(key),
             *(
                 show(values[key], key)
                 for values in (made.measured, made.expected, made.usual_sigma)

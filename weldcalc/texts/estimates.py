@@ -6,6 +6,7 @@ import textwrap
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, Any
 
+from weldcalc.fields import plain_name
 from weldcalc.findings import Finding
 from weldcalc.quantities import field, show
 from weldcalc.texts.seam import (
@@ -107,7 +108,7 @@ def _line(words: str) -> str:
 
 
 def _rows(keys: Iterable[str], passes: Sequence[PassEstimate]) -> list[list[str]]:
-    return [[key.replace("_", " "), *(_cell(item, key) for item in passes)] for key in keys]
+    return [[plain_name(key), *(_cell(item, key) for item in passes)] for key in keys]
 
 
 def _cell(item: PassEstimate, key: str) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from weldcalc.fields import json_key, to_json
+from weldcalc.fields import json_key, plain_name, to_json
 from weldcalc.heatflow.instant import Answer, InstantEstimate, instant_estimate
 from weldcalc.passes.pulse import joint_material
 from weldcalc.quantities import show
@@ -75,4 +75,4 @@ def _plain(name: str, made: InstantEstimate) -> dict[str, Any]:
 
 def _row(name: str, key: str, answer: Answer[float]) -> list[str]:
     span = show((answer.low, answer.high), key)
-    return [name, key.replace("_", " "), show(answer.value, key), span]
+    return [name, plain_name(key), show(answer.value, key), span]

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from weldcalc.calibrating.sections import SIZES
+from weldcalc.fields import plain_name
 from weldcalc.heatflow.constants import NAMES
 from weldcalc.quantities import show
 from weldcalc.texts.estimates import WIDTH, findings_text, table_text
@@ -121,8 +122,7 @@ def _errors(result: CalibrationResult) -> str:
         result.solution.unexplained,
     )
     rows = [
-        [key.replace("_", " "), *(_share(column[k]) for column in columns)]
-        for k, key in enumerate(SIZES)
+        [plain_name(key), *(_share(column[k]) for column in columns)] for k, key in enumerate(SIZES)
     ]
     return table_text(["Error, root mean square", *_ERRORS], rows)
 

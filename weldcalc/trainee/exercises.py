@@ -9,9 +9,11 @@ from attrs import frozen
 
 from weldcalc import pulses
 from weldcalc.beam import mean_irradiance
+from weldcalc.fields import percent
 from weldcalc.heatflow.pulse_result import SHIELDING_TEMPERATURE
 from weldcalc.quantities import field, pretty_unit, show, to_shown
 from weldcalc.trainee.lesson import Lesson, Outcome
+from weldcalc.trainee.words import PASSING, passing_share
 
 NEAR: Final = 0.02  # of the right value: reading and rounding by hand
 THICKER: Final = 1.5  # wall to weld through, over that of the lesson
@@ -67,7 +69,7 @@ class Task:
     text : str
         What is asked.
     conditions : tuple of (str, callable)
-        Each: what has to hold, and a test of an outcome.
+        Each: what is missing and what helps, and a test of an outcome.
     done : str
         What it teaches.
     """
@@ -185,29 +187,44 @@ def _through_task(lesson: Lesson) -> Task:
     energy = lesson.schedule.laser.pulse_energy_limit
     conditions: list[tuple[str, Callable[[Outcome], bool]]] = [
         (
-            f"the wall is under {show(wall, 'wall_thickness')}",
+            f"the wall is under {show(wall, 'wall_thickness')}: move its slider first",
             lambda now: now.settings.wall_thickness >= wall * (1 - 1e-9),
         ),
-        ("the pools do not go through", lambda now: now.pool.root_width > 0),
         (
-            f"the fused width on the far side is under {show(least, 'root_width')}",
-            lambda now: now.pool.root_width >= least,
+            "the pools do not go through: more peak power takes them deeper, longer pulses too",
+            lambda now: now.pool.root_width > 0,
+        ),
+        # the next two say nothing new while the pools do not go through
+        (
+            f"the fused width on the far side is under {show(least, 'root_width')}: a little more "
+            "peak power or duration widens it",
+            lambda now: not now.pool.root_width or now.pool.root_width >= least,
         ),
         (
-            f"the root overlap is under {show(wanted, 'root_overlap')}",
-            lambda now: (now.pool.root_overlap or -1.0) >= wanted,
+            f"the root overlap is under {show(wanted, 'root_overlap')}: bring the pulses closer "
+            "(slower travel, higher rate) or widen the root",
+            lambda now: not now.pool.root_width or (now.pool.root_overlap or -1.0) >= wanted,
         ),
-        ("the seam does not set between pulses", lambda now: now.warm is not None),
+        (
+            f"more than {percent(PASSING, 0)} of the light leaves by the far side, "
+            "and the pool may fall through: take peak power back",
+            lambda now: passing_share(now) <= PASSING,
+        ),
+        (
+            "the seam does not set between pulses: lower the rate or the energy of a pulse",
+            lambda now: now.warm is not None,
+        ),
     ]
     if energy is not None:
-        limit = f"the pulse energy is above {show(energy, 'pulse_energy')}"
+        limit = f"the pulse energy is above the {show(energy, 'pulse_energy')} of this laser"
         conditions.append((limit, lambda now: now.pulse_energy <= energy))
     return Task(
         text=(
             f"A thicker wall: set it to {show(wall, 'wall_thickness')} and weld it through with "
             f"the other sliders, at least {show(least, 'root_width')} fused on the far side and a "
             "root overlap of at least "
-            f"{show(wanted, 'root_overlap')}, half-way along the seam."
+            f"{show(wanted, 'root_overlap')}, half-way along the seam, without the beam shooting "
+            "out through the far side."
         ),
         conditions=tuple(conditions),
         done="Done. A pool that goes through is narrower below than above, so the root overlap is "
@@ -223,8 +240,8 @@ def _cool_task(lesson: Lesson) -> Task:
         text=(
             f"Be quick and stay cool: travel at {show(speed, 'travel_speed')} or more, melt at "
             f"least half the wall, keep the spot overlap at {show(wanted, 'spot_overlap')} or "
-            f"more, and let the metal cool under {show(limit, 'part_temperature')} before each "
-            "pulse."
+            f"more, and let the metal half-way along the seam cool under "
+            f"{show(limit, 'part_temperature')} before a pulse comes."
         ),
         conditions=(
             (
@@ -232,15 +249,17 @@ def _cool_task(lesson: Lesson) -> Task:
                 lambda now: now.settings.travel_speed >= speed * (1 - 1e-9),
             ),
             (
-                f"the spot overlap is under {show(wanted, 'spot_overlap')}",
+                f"the spot overlap is under {show(wanted, 'spot_overlap')}: a higher rate brings "
+                "the pulses closer",
                 lambda now: now.spot_overlap >= wanted,
             ),
             (
-                "less than half the wall melts",
+                "less than half the wall melts: more peak power drives the pool deeper",
                 lambda now: now.pool.pulse.penetration >= now.settings.wall_thickness / 2,
             ),
             (
-                f"the metal is above {show(limit, 'part_temperature')} when a pulse comes",
+                f"the metal is above {show(limit, 'part_temperature')} when a pulse comes: "
+                "shorter pulses bring less heat",
                 lambda now: now.warm is not None and now.warm.found < limit,
             ),
         ),

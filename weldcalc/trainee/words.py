@@ -27,7 +27,7 @@ _POOL_NAMES: Final = (
     "root overlap on the far side",
     "mode",
 )
-_PASSING: Final = 0.1  # share of the light that leaves by the far side; a convention of this lesson
+PASSING: Final = 0.1  # share of the light that leaves by the far side; a convention of this lesson
 _TOUCH: Final = 0.0  # overlap at which two fused spots just touch
 
 
@@ -117,9 +117,9 @@ def _events(lesson: Lesson, before: Outcome, now: Outcome) -> Iterator[str]:
         )
     yield from _overlap_events(lesson, before, now)
     yield from _crossed(
-        _passing(before),
-        _passing(now),
-        _PASSING,
+        passing_share(before),
+        passing_share(now),
+        PASSING,
         "part of the beam now shoots out through the far side, so that the pool may fall through",
         "the beam no longer shoots out through the far side",
     )
@@ -128,7 +128,8 @@ def _events(lesson: Lesson, before: Outcome, now: Outcome) -> Iterator[str]:
     yield from _heat_events(before, now)
 
 
-def _passing(one: Outcome) -> float:
+def passing_share(one: Outcome) -> float:
+    """Return the share of a pulse's light that leaves by the far side [1]."""
     return one.pool.pulse.transmitted_energy / one.pool.pulse.incident_energy
 
 
