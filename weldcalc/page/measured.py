@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from weldcalc.fields import plain_name
 from weldcalc.page.pieces import Piece, badge, paragraph, table
 from weldcalc.page.planned import calibrated, plan_and_done
 from weldcalc.page.results import NOT_APPLICABLE, sentence, unit_of, words_of_result
@@ -47,7 +46,7 @@ def coupon_words(record: Data) -> str:
 def _verdicts(judgement: Data) -> Piece:
     rows = [
         [
-            sentence(_words_of_criterion(item["criterion"])),
+            sentence(item["criterion"]["words"]),
             Piece(badge(item["verdict"], _LOOKS[item["verdict"]])),
             "; ".join(f"{one['coupon']}: {one['reason']}" for one in item["coupons"]),
         ]
@@ -56,11 +55,6 @@ def _verdicts(judgement: Data) -> Piece:
     whole = Piece(paragraph(f"All criteria together: {judgement['verdict']}. {judgement['rule']}"))
     caption = "Criteria as typed in by the user, and what the coupons say"
     return whole + table(["Criterion", "Verdict", "Coupons"], rows, caption=caption, class_="words")
-
-
-def _words_of_criterion(criterion: Data) -> str:
-    short = str(criterion["feature"])
-    return str(criterion["words"]).replace(short.replace("_", " "), plain_name(short), 1)
 
 
 def _measured(sections: Sequence[Data]) -> Piece:

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from attrs import asdict, frozen
 
+from weldcalc.fields import plain_name
 from weldcalc.qualification.change_judging import (
     UNSTATED,
     Standing,
@@ -196,7 +197,7 @@ def _change(path: str, old: FlatValue, new: FlatValue, limits: ChangeLimits) -> 
         difference = float(new.value - old.value)
         relative = _relative(difference, old.value, path)
     standing, reason = standing_of(limit, old, new, changed=changed, difference=difference)
-    leaf = path.rpartition(".")[2].replace("_", " ")
+    leaf = plain_name(path)
     return Change(
         path=path,
         name=limit.name if limit and limit.name else leaf,

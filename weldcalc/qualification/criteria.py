@@ -9,7 +9,7 @@ from typing import Any
 from attrs import asdict, evolve, frozen
 
 from weldcalc.errors import Problems
-from weldcalc.fields import nearest
+from weldcalc.fields import nearest, plain_name
 from weldcalc.qualification.coupons import (
     LEAK_WORDS,
     MEASURED,
@@ -107,7 +107,7 @@ class Criterion:
         return f"{subject}: {', '.join(said)}"
 
     def _subject(self) -> str:
-        subject = self.feature.replace("_", " ")
+        subject = plain_name(self.feature)
         if self.feature == IMPERFECTION:
             name = imperfection_names().get(self.number, "number not in the list here")
             subject = f"{subject} {self.number} ({name})"

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 from attrs import frozen
 
-from weldcalc.fields import json_key, to_json
+from weldcalc.fields import json_key, plain_name, to_json
 from weldcalc.findings import Finding
 from weldcalc.qualification.coupons import MEASURED, Coupons
 from weldcalc.qualification.statistics import Normality, Outliers, normality, outliers
@@ -52,7 +52,7 @@ class FeatureStatistics:
     @property
     def findings(self) -> tuple[Finding, ...]:
         """Return what has to be said about the values."""
-        name, found = self.feature.replace("_", " "), []
+        name, found = plain_name(self.feature), []
         if self.normality.doubtful:
             found.append(
                 Finding("caution", "not-normal", f"{name}: {self.normality.statement}", "", _TEST)

@@ -8,7 +8,7 @@ from typing import Any
 from attrs import frozen
 
 from weldcalc.errors import InputError
-from weldcalc.fields import json_key, to_json
+from weldcalc.fields import json_key, plain_name, to_json
 from weldcalc.findings import Finding
 from weldcalc.qualification.control_charts import (
     Forecast,
@@ -97,7 +97,7 @@ class Followed:
     @property
     def name(self) -> str:
         """Return the value in words."""
-        words = self.key.replace("_", " ")
+        words = plain_name(self.key)
         return f"{words}, pass {self.weld_pass}" if self.weld_pass else words
 
     @property
@@ -157,7 +157,7 @@ def charts_of(log: RunLog, edges: Sequence[Edge]) -> tuple[tuple[Followed, ...],
         try:
             followed.append(_followed(key, weld_pass, points, edges))
         except InputError as error:
-            name = key.replace("_", " ")
+            name = plain_name(key)
             text = f"{name}: no control chart; {error.problems[0].why}"
             findings.append(Finding("note", "no-chart", text, where=weld_pass))
     return tuple(followed), findings

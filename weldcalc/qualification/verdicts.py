@@ -114,7 +114,7 @@ def _imperfection_verdict(
     looked = [row.imperfections for row in rows if row.imperfections is not None]
     places = sum(found.count(criterion.number) for found in looked)
     allowed = criterion.count_at_most or 0
-    counted = f"{criterion.number} in {places} place{'' if places == 1 else 's'}"
+    counted = f"imperfection {criterion.number} in {places} place{'' if places == 1 else 's'}"
     if places > allowed:
         return CouponVerdict(name, "not met", f"{counted}, allowed {allowed}")
     blind = [row for row in rows if row.imperfections is None and row.section]

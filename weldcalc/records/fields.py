@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import attrs
 
-from weldcalc.fields import FIELDS, pretty_unit, show, to_shown
+from weldcalc.fields import FIELDS, plain_name, pretty_unit, show, to_shown
 from weldcalc.reference import read_toml
 
 if TYPE_CHECKING:
@@ -76,7 +76,7 @@ def _row(value: Any, path: str, typed: Any) -> dict[str, Any]:
         value = typed  # a loaded schedule holds the path of a user's own file: not for a record
     is_quantity = key in FIELDS and FIELDS[key].kind in ("quantity", "number", "count")
     return {
-        "name": leaf.replace("_", " "),
+        "name": plain_name(leaf),
         "typed": typed,
         "si": value if is_quantity else None,
         "si_unit": FIELDS[key].si_unit if is_quantity else None,

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from weldcalc.canonical import plain, sha256_of_bytes
-from weldcalc.fields import show
+from weldcalc.fields import plain_name, show
 from weldcalc.findings import Finding
 from weldcalc.materials import Material
 from weldcalc.records.coupons import before_calibration, plan_against_done
@@ -169,7 +169,7 @@ def _scheduled(schedule: Schedule, name: str, key: str) -> list[float]:
 
 
 def _other_setting(schedule: Schedule, key: str, values: Sequence[float]) -> Finding:
-    words = key.replace("_", " ")
+    words = plain_name(key)
     wanted = " or ".join(dict.fromkeys(show(one, key) for one in _scheduled(schedule, "", key)))
     low, high = show(min(values), key), show(max(values), key)
     run = low if low == high else f"{low} to {high}"
