@@ -141,7 +141,7 @@ def test_face_of_a_cell_balances_inflow_evaporation_and_conduction():
     tables = metal_tables(material("Ti Grade 2"))
     levels = melt_levels(tables, ModelConstants(), spot_diameter=0.3e-3)
     enthalpy, flux, half = tables.enthalpy_at(3000.0), 4e9, 10e-6
-    face, pressure = surface_state(enthalpy, flux, half, tables.metal, levels)
+    face, pressure = surface_state(enthalpy, flux, half, levels.stir_z, tables.metal, 1.0)
     conductivity = lookup(tables.metal.conductivity, enthalpy, tables.metal)
     inward = conductivity * (1.0 + levels.stir_z) * (face - 3000.0) / half
     vapour = evaporation_flux(face, saturation_pressure(face, tables.metal), tables.metal)
@@ -155,6 +155,19 @@ def test_stirring_goes_from_flat_to_open():
         stirring_r=2.0, stirring_z=4.0, stirring_r_open=3.0, stirring_z_open=2.0
     )
     levels = melt_levels(metal_tables(material("316L")), constants, spot_diameter=0.3e-3)
-    assert stirring(0.0, levels) == pytest.approx((1.0, 3.0))
-    assert stirring(0.5, levels) == pytest.approx((1.5, 2.0))
-    assert stirring(7.0, levels) == pytest.approx((2.0, 1.0))
+    deep = levels.full_stirring
+    assert deep == pytest.approx(2.0 * 0.15e-3)
+    assert stirring(0.0, deep, levels) == pytest.approx((1.0, 3.0, 3.0))
+    assert stirring(0.5, deep, levels) == pytest.approx((1.5, 2.0, 3.0))
+    assert stirring(7.0, 2.0 * deep, levels) == pytest.approx((2.0, 1.0, 3.0))
+
+
+def test_stirring_of_steel_needs_a_pool_and_that_of_titanium_none():
+    constants = ModelConstants(stirring_r=2.0, stirring_z=4.0)
+    steel, titanium = (
+        melt_levels(metal_tables(material(name)), constants, spot_diameter=0.3e-3)
+        for name in ("316L", "Ti Grade 2")
+    )
+    assert stirring(0.0, 0.0, steel) == pytest.approx((0.0, 0.0, 0.0))
+    assert stirring(0.0, 0.25 * steel.full_stirring, steel) == pytest.approx((0.25, 0.75, 0.75))
+    assert stirring(0.0, 0.0, titanium) == pytest.approx((1.0, 3.0, 3.0))

@@ -35,7 +35,9 @@ class ModelConstants:
     Parameters
     ----------
     stirring_r, stirring_z : float
-        Factor on the liquid's conductivity sideways and along the beam, >= 1.
+        Factor on the liquid's conductivity sideways and along the beam under a flat surface, >= 1.
+    stirring_r_open, stirring_z_open : float
+        The same under a depression two spot diameters deep.
     displacement : float
         Share of the way from the liquidus to the opening enthalpy at which a cell in an open
         column lets the beam through, 0 to 1.
@@ -167,6 +169,9 @@ class FittedConstants:
         To be added to the spread that the sample gives.
     box : ValidityBox
         Range of the cases behind them.
+    stirring_depth : float
+        Depth of melt, in spot radii, from which stirring is complete [-]; 0 where it is from the
+        first film. Chosen for the family, not sampled.
     origin : str
         Which cases and how.
     """
@@ -176,6 +181,7 @@ class FittedConstants:
     sample: Array = field(eq=False, repr=False)
     error: ModelError
     box: ValidityBox
+    stirring_depth: float
     origin: str
 
 
@@ -216,6 +222,7 @@ def fitted_constants(family: str) -> FittedConstants:
             pulse_duration=tuple(box["pulse_duration_s"]),
             irradiance=tuple(box["irradiance_W_m2"]),
         ),
+        stirring_depth=float(table["stirring_depth"]),
         origin=table["origin"],
     )
 

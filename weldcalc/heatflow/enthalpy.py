@@ -13,7 +13,8 @@ Conduction is written with the heat-flow potential theta(H), the integral of k d
 two cells of the same metal is then the difference of their potentials over their distance,
 which takes the mean conductivity between the two temperatures and needs no k in the
 inner loop. Stirring multiplies the part of the potential above the liquidus by m_r sideways and
-m_z along the beam.
+m_z along the beam. In steel the flow turns down under the spot and needs a pool to turn in: m - 1
+grows with the depth of melt. In titanium it runs outward along the face from the first film on.
 
 References
 ----------
@@ -73,6 +74,8 @@ class Melt(NamedTuple):
         Extra liquid conductivity sideways and along the beam, m - 1 [-].
     stir_r_open, stir_z_open : float
         The same once the whole spot is open [-].
+    full_stirring : float
+        Depth of melt from which stirring is complete [m].
     opening_pressure : float
         Recoil at which the surface starts to open [Pa].
     opening_range : float
@@ -93,6 +96,7 @@ class Melt(NamedTuple):
     stir_z: float
     stir_r_open: float
     stir_z_open: float
+    full_stirring: float
     opening_pressure: float
     opening_range: float
     opening_time: float
@@ -143,6 +147,7 @@ def melt_levels(
         stir_z=constants.stirring_z - 1.0,
         stir_r_open=constants.stirring_r_open - 1.0,
         stir_z_open=constants.stirring_z_open - 1.0,
+        full_stirring=tables.stirring_depth * 0.5 * spot_diameter,
         opening_pressure=pressure,
         opening_range=constants.opening_range,
         opening_time=math.sqrt(
@@ -230,23 +235,24 @@ def radiation_flux(temperature: float, ambient: float, metal: Metal) -> float:
 
 @kernel
 def surface_state(
-    enthalpy: float, flux: float, half_cell: float, metal: Metal, melt: Melt
+    enthalpy: float, flux: float, half_cell: float, stirred: float, metal: Metal, losses: float
 ) -> tuple[float, float]:
     """Return temperature [K] and vapour pressure [Pa] at a face that takes in a flux [W/m2].
 
+    `stirred` is the third figure of `stirring` [-], `losses` that of `Melt`.
     The face passes on what evaporation leaves of the flux, so its temperature T_s solves
     T_s = T + (flux - evaporation(T_s)) half_cell / k, with T and k of the cell behind it. The right
     side falls and is convex, so Newton's method started above the root comes down to it.
     """
     conductivity = lookup(metal.conductivity, enthalpy, metal)
     if enthalpy > metal.liquidus_enthalpy:
-        conductivity *= 1.0 + melt.stir_z
+        conductivity *= 1.0 + stirred
     resistance = half_cell / conductivity
     start = lookup(metal.temperature, enthalpy, metal) + flux * resistance
     face, pressure = start, 0.0
     for _ in range(40):
         pressure = saturation_pressure(face, metal)
-        vapour = melt.losses * evaporation_flux(face, pressure, metal)
+        vapour = losses * evaporation_flux(face, pressure, metal)
         slope = vapour * (metal.vapour_slope / face - 0.5) / face
         change = (face + resistance * vapour - start) / (1.0 + resistance * slope)
         face -= change
@@ -273,16 +279,19 @@ def opened_share(
 
 
 @kernel
-def stirring(depth_share: float, melt: Melt) -> tuple[float, float]:
-    """Return the extra liquid conductivity sideways and along the beam, m - 1 [-].
+def stirring(depth_share: float, melt_depth: float, melt: Melt) -> tuple[float, float, float]:
+    """Return the extra liquid conductivity sideways, along the beam and under the flat face [-].
 
-    Under a flat surface the melt is driven by surface tension, under a depression by
+    Each is m - 1. Under a flat surface the melt is driven by surface tension, under a depression by
     recoil too: `depth_share` is the depression's depth over the one at which that is complete.
+    All grow with the depth of melt, `melt_depth` [m], up to the one from which a flow has room.
     """
     share = min(max(depth_share, 0.0), 1.0)
+    room = 1.0 if melt_depth >= melt.full_stirring else melt_depth / melt.full_stirring
     return (
-        melt.stir_r + share * (melt.stir_r_open - melt.stir_r),
-        melt.stir_z + share * (melt.stir_z_open - melt.stir_z),
+        room * (melt.stir_r + share * (melt.stir_r_open - melt.stir_r)),
+        room * (melt.stir_z + share * (melt.stir_z_open - melt.stir_z)),
+        room * melt.stir_z,
     )
 
 

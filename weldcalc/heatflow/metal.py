@@ -10,6 +10,8 @@ import numpy as np
 from attrs import frozen
 from numpy.typing import NDArray
 
+from weldcalc.heatflow.constants import fitted_constants
+
 if TYPE_CHECKING:
     from weldcalc.materials import Material
 
@@ -87,6 +89,8 @@ class MetalTables:
         Of the cold metal [kg/m3].
     solid_diffusivity, liquid_diffusivity : float
         Greatest d theta / d H of the solid and of the unstirred liquid [m2/s].
+    stirring_depth : float
+        As in `weldcalc.heatflow.constants.FittedConstants`.
     """
 
     metal: Metal
@@ -95,6 +99,7 @@ class MetalTables:
     density: float
     solid_diffusivity: float
     liquid_diffusivity: float
+    stirring_depth: float
 
     def enthalpy_at(self, temperature: float) -> float:
         """Return the enthalpy [J/m3] of metal at a temperature [K]."""
@@ -159,6 +164,7 @@ def metal_tables(material: Material) -> MetalTables:
         density=material.density_rt,
         solid_diffusivity=float(slope[~liquid].max()),
         liquid_diffusivity=float(slope[liquid].max()),
+        stirring_depth=fitted_constants(material.family).stirring_depth,
     )
 
 

@@ -42,7 +42,7 @@ class SectionFields(NamedTuple):
         Energy absorbed by each member [J].
     losses : ndarray, shape (2,)
         Radiated and evaporated in this step [W].
-    extra : ndarray, shape (2, 2)
+    extra : ndarray, shape (2, 3)
         Extra conductivity of liquid by member, sideways and along the beam [-].
     hottest : ndarray, shape (2,)
         Highest enthalpy of each member [J/m3].
@@ -156,6 +156,23 @@ def column_depth(
     return floor_place(
         enthalpy[k - 1, i, j], below, level, grid.z[k - 2] - face, grid.z[k - 1] - face
     )
+
+
+@kernel
+def deepest_melt(
+    enthalpy: Array, beam: Array, grid: SectionGrid, metals: tuple[Metal, Metal]
+) -> float:
+    """Return the greatest depth of melt [m] below a lit face."""
+    most = 0.0
+    for j in range(1, grid.y.size + 1):
+        k = grid.top[j]
+        if k == 0:
+            continue
+        level = metals[grid.member[k, j]].liquidus_enthalpy
+        for i in range(1, grid.x.size + 1):
+            if beam[i, j] > 0.0 and enthalpy[k, i, j] >= level:
+                most = max(most, column_depth(enthalpy, i, j, level, level, grid))
+    return most
 
 
 @kernel
@@ -332,7 +349,9 @@ def shine(
                 continue
             area = grid.dx[i - 1] * grid.dy[j - 1]
             flat = melt.absorptance * (1.0 - opened[i, j]) * beam
-            top, vapour = surface_state(enthalpy[k, i, j], flat, half_cell, metal, melt)
+            top, vapour = surface_state(
+                enthalpy[k, i, j], flat, half_cell, fields.extra[own, 2], metal, melt.losses
+            )
             lost = 0.0
             if grid.exposed[j]:
                 lost = face_losses(top, vapour, ambient, area, metal, melt, losses)

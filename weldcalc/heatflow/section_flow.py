@@ -186,12 +186,15 @@ def super_step(
 
 
 @kernel
-def update_stirring(melts: tuple[Melt, Melt], share: float, extra: Array) -> None:
-    """Fill extra liquid conductivity [-] by (member, sideways or down) for a share of opening."""
+def update_stirring(
+    melts: tuple[Melt, Melt], share: float, melt_depth: float, extra: Array
+) -> None:
+    """Fill extra liquid conductivity [-] by (member, figure); see `stirring`."""
     for number in range(2):
-        sideways, down = stirring(share, melts[number])
+        sideways, down, face = stirring(share, melt_depth, melts[number])
         extra[number, 0] = sideways
         extra[number, 1] = down
+        extra[number, 2] = face
 
 
 @kernel

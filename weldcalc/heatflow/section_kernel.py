@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from weldcalc.heatflow.compiling import entry, kernel
 from weldcalc.heatflow.enthalpy import Melt, Metal, lookup
-from weldcalc.heatflow.section_beam import SectionFields, Spot, light_columns, shine
+from weldcalc.heatflow.section_beam import SectionFields, Spot, deepest_melt, light_columns, shine
 from weldcalc.heatflow.section_flow import (
     open_gates,
     potentials,
@@ -136,7 +136,7 @@ def march(
     extra, hottest, highest = fields.extra, fields.hottest, fields.highest
     update_peak(enthalpy, peak, highest, grid, hottest)
     light_columns(fields.beam, spot, 0.0, grid)
-    update_stirring(melts, 0.0, extra)
+    update_stirring(melts, 0.0, 0.0, extra)
     pulse_end = pace.times[pace.times.size - 1]
     time, dt, share = 0.0, 0.0, 0.5 if grid.mirrored else 1.0
     deepest, sinking = 0.0, 0.0
@@ -154,9 +154,10 @@ def march(
         dt = min(dt, 0.5 * (stages * stages + stages) / rate)
         power = power_over(pace, time, time + dt)
         if power > 0.0:
-            update_stirring(melts, deepest / pace.full_depth, extra)
-        if power > 0.0 and spot.speed > 0.0:
-            light_columns(fields.beam, spot, time + 0.5 * dt, grid)
+            if spot.speed > 0.0:
+                light_columns(fields.beam, spot, time + 0.5 * dt, grid)
+            melt_depth = deepest_melt(enthalpy, fields.beam, grid, metals)
+            update_stirring(melts, deepest / pace.full_depth, melt_depth, extra)
         if run.bridging:
             open_gates(enthalpy, gate, grid, metals)
         potentials(enthalpy, fields, grid, metals, run.alike)

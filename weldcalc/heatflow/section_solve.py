@@ -252,7 +252,7 @@ def _fields(bench: Bench, state: SectionState) -> SectionFields:
         gate=state.gate.copy(),
         absorbed=np.zeros(2),
         losses=np.zeros(2),
-        extra=np.zeros((2, 2)),
+        extra=np.zeros((2, 3)),
         hottest=np.zeros(2),
         highest=np.zeros(cells[2]),
         interval=np.zeros(cells[1] * cells[2], dtype=np.int32),
@@ -278,7 +278,7 @@ def _run(bench: Bench, place: float, period: float | None) -> SectionRun:
 
 def _are_alike(bench: Bench) -> bool:
     """Tell whether potentials of both members follow from enthalpy in the same way."""
-    stirred = [melt[: Melt._fields.index("stir_z_open") + 1] for melt in bench.melts]
+    stirred = [melt[: Melt._fields.index("full_stirring") + 1] for melt in bench.melts]
     return bench.tables[0] is bench.tables[1] and stirred[0] == stirred[1]
 
 

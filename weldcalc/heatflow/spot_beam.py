@@ -154,6 +154,7 @@ def shine(
     ambient: float,
     dt: float,
     warmed: float,
+    stirred: float,
     grid: SpotGrid,
     metal: Metal,
     melt: Melt,
@@ -163,7 +164,8 @@ def shine(
     """Set the sources of one step of length dt [s]; return the centre's face temperature [K].
 
     `beam_of` is the irradiance of each ring per watt [1/m2], `warmed` how deep the heat has come
-    since the start [m]; energies are added to `totals`.
+    since the start [m], `stirred` the third figure of `stirring` [-]; energies are added to
+    `totals`.
     """
     cavity = measure_depression(enthalpy, fields, grid, metal, melt)
     layers, losses = grid.z.size, fields.losses
@@ -176,7 +178,9 @@ def shine(
         beam = power * beam_of[j]
         flat = melt.absorptance * (1.0 - opened[j]) * beam
         if beam > 0.0 or enthalpy[1, j + 1] >= metal.solidus_enthalpy:
-            top, vapour = surface_state(enthalpy[1, j + 1], flat, half_cell, metal, melt)
+            top, vapour = surface_state(
+                enthalpy[1, j + 1], flat, half_cell, stirred, metal, melt.losses
+            )
         else:
             # in the dark, solid: as warm as its cell, and no vapour
             top, vapour = lookup(metal.temperature, enthalpy[1, j + 1], metal), 0.0

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from weldcalc.heatflow.compiling import entry, kernel
 from weldcalc.heatflow.enthalpy import Melt, Metal, lookup, stirring
-from weldcalc.heatflow.spot_beam import Fields, shine
+from weldcalc.heatflow.spot_beam import Fields, column_depth, shine
 from weldcalc.heatflow.spot_flow import Flat, potentials, super_step
 from weldcalc.heatflow.spot_grid import SpotGrid
 
@@ -205,7 +205,7 @@ def march(
     potentials(enthalpy.reshape(enthalpy.size), flat, metal, 0.0, 0.0, enthalpy.size)
     pulse_end = run.times[run.times.size - 1]
     time, dt, power, deepest, sinking = 0.0, 0.0, 0.0, 0.0, 0.0
-    stir_r, stir_z = melt.stir_r, melt.stir_z
+    stir_r, stir_z, stir_face = 0.0, 0.0, 0.0
     hottest = enthalpy[1, 1]
     written, stride, count = 0, 1, 0
     while True:
@@ -218,7 +218,10 @@ def march(
         dt = min(dt, 0.5 * (stages * stages + stages) / rate)
         power = 0.0 if cooling else power_over(run, time, time + dt)
         if not cooling:
-            stir_r, stir_z = stirring(highest(fields.depth) / run.full_depth, melt)
+            melt_depth = column_depth(enthalpy, 1, metal.liquidus_enthalpy, grid, metal)
+            stir_r, stir_z, stir_face = stirring(
+                highest(fields.depth) / run.full_depth, melt_depth, melt
+            )
         rows, columns = window(enthalpy, hottest_of, untouched, run.lit, stages)
         cells = rows * flat.width
         potentials(enthalpy.reshape(enthalpy.size), flat, metal, stir_r, stir_z, cells)
@@ -233,6 +236,7 @@ def march(
             run.ambient,
             dt,
             warmed,
+            stir_face,
             grid,
             metal,
             melt,
