@@ -19,7 +19,7 @@ from attrs import evolve, field, frozen
 
 from weldcalc.batch import Progress
 from weldcalc.calibration_data import Calibration
-from weldcalc.diagnoses.sections import REACH, Bench, Curve
+from weldcalc.diagnoses.sections import Bench, Curve
 from weldcalc.errors import Problems
 from weldcalc.quantities import json_key, to_json
 from weldcalc.schedule import Schedule
@@ -37,7 +37,9 @@ _MOVED = 0.1  # faults; less is no shift at all
 # how often a fault of one kind is met, over another's: pulses are timed by electronics, while
 # power, focus and aim wear and wander. Common practice, no source
 ODDS: Final[Mapping[str, float]] = MappingProxyType({"duration": 0.25})
-FINE = 121  # shifts of each cause to either side, interpolated
+# degrees of freedom of a fault's size: many are small, but a broken one may be of any size
+_TAIL = 3.0
+FINE = 241  # shifts of each cause to either side, interpolated
 # one standard deviation of reading a section: common practice, no source
 READING_LEAST = 8e-6  # m
 READING_SHARE = 0.02
@@ -306,9 +308,9 @@ def _judged(
     found = [(_Judged(Suspect("", 0, USUAL, 0.0, 0.0, ""), still, moves=False), still)]
     for (cause, side), words in causes.items():
         curve = curves[cause]
-        faults = np.linspace(0.0, REACH, FINE)
-        # a half-normal of what the fault may be
-        prior = -0.5 * faults**2
+        faults = np.linspace(0.0, float(curve.shifts[-1]) / curve.fault, FINE)
+        # half of Student's t: what the fault may be
+        prior = -0.5 * (_TAIL + 1.0) * np.log1p(faults**2 / _TAIL)
         likely = _log_likely(curve.at(side * faults * curve.fault), measured, kernel)
         evidence = _log_sum(likely + prior, 0) - _log_sum(prior, 0) + np.log(ODDS.get(cause, 1.0))
         place = int(np.argmax(likely + prior))

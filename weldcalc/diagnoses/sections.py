@@ -19,9 +19,13 @@ from weldcalc.tolerances.section_pulses import section_pulses
 FAULT_SIGMAS = 4.0  # a fault is taken to move its cause by this many times its usual scatter
 DRAWS = 24  # of everything else, at each node of each cause; the first is without scatter
 NODES = 17  # of each cause, run by the engine
-SECTION_NODES = 9  # the engine of cross-sections takes a hundred times as long
-_STEEP = "beam_offset"  # cause beside which a joint is soon not met at all; has all nodes
-REACH = 3.0  # times the spread of a fault that is looked at
+SECTION_NODES = 13  # the engine of cross-sections takes a hundred times as long
+_STEEP = "beam_offset"  # cause beside which a joint is soon not met at all; has all nodes, evenly
+_REACH = 3.0  # times the spread of a fault that is looked at, at least
+# shares that every cause is looked at, whatever its spread: else one that was searched less far
+# would be ruled out by that alone
+_REACH_SHARE = 0.48
+_CROWDING = 1.5  # power of the even places of nodes: closer where faults are likelier
 _FAULT_RANGE: Final = (0.08, 0.20)  # least and most that one sigma of a fault is taken to be [1]
 _FAULTS: Final = ("power", "duration", "spot_diameter", "wall_thickness")
 _LEAST_OFFSET = 0.05e-3  # m
@@ -39,7 +43,7 @@ class Curve:
         What was measured, as sections then have it under the same d draws of usual scatter [m]; the
         first draw is without scatter.
     fault : float
-        One standard deviation of a fault [1 or m].
+        Usual size of a fault [1 or m].
     jumps : ndarray of bool, shape (m,)
         Whether a size opens and shuts with a jump, as a root does.
     """
@@ -63,7 +67,7 @@ class Curve:
 
 
 def fault_spread(scatter: PassScatter) -> dict[str, float]:
-    """Return how far a fault is taken to move each cause, one standard deviation [1 or m].
+    """Return how far a fault usually moves each cause [1 or m].
 
     Parameters
     ----------
@@ -76,6 +80,20 @@ def fault_spread(scatter: PassScatter) -> dict[str, float]:
     }
     offset = FAULT_SIGMAS * scatter.sigma.get("beam_offset", 0.0)
     return found | {"beam_offset": max(offset, _LEAST_OFFSET)}
+
+
+def _shifts(scatter: PassScatter) -> dict[str, Floats]:
+    """Return the shifts of each cause that the engine runs [1 or m]."""
+    found = {}
+    for cause, fault in fault_spread(scatter).items():
+        steep = cause == _STEEP
+        count = SECTION_NODES if scatter.needs_section and not steep else NODES
+        even = np.linspace(-1.0, 1.0, count)
+        # beside its whole spot a pulse meets no joint
+        least = scatter.weld_pass.spot_diameter if steep else _REACH_SHARE
+        places = even if steep else np.sign(even) * np.abs(even) ** _CROWDING
+        found[cause] = max(_REACH * fault, least) * places
+    return found
 
 
 @frozen(eq=False)
@@ -111,21 +129,17 @@ class Bench:
         On a section the draws are run in the middle only, and carried along each cause as they
         are: its engine is too slow for more.
         """
-        causes = fault_spread(self.scatter)
+        faults, shifts = fault_spread(self.scatter), _shifts(self.scatter)
         on_section = self.scatter.needs_section
         normals = np.zeros((DRAWS, len(self.scatter.causes)))
         normals[1:] = normal_points(DRAWS - 1, len(self.scatter.causes), self.seed)
-        shifts = {
-            cause: size * np.linspace(-REACH, REACH, _nodes(cause, on_section))
-            for cause, size in causes.items()
-        }
         ways = [{cause: x} for cause, values in shifts.items() for x in values.tolist()]
         seen = self._seen_on_section(normals, ways) if on_section else self._seen(normals, ways)
         parts = np.split(seen, np.cumsum([len(values) for values in shifts.values()])[:-1])
         jumps = np.array([name == "root_width" for name in self.names])
         return {
-            cause: Curve(shifts[cause], rows, causes[cause], jumps)
-            for cause, rows in zip(causes, parts, strict=True)
+            cause: Curve(shifts[cause], rows, faults[cause], jumps)
+            for cause, rows in zip(shifts, parts, strict=True)
         }
 
     def _seen(self, normals: Floats, ways: Sequence[Mapping[str, float]]) -> Floats:
@@ -155,10 +169,6 @@ class Bench:
 
     def _sizes(self, cases: Sequence[Mapping[str, object]]) -> Floats:
         return run_pulses(cases, executor=self.executor, progress=self.progress)
-
-
-def _nodes(cause: str, on_section: bool) -> int:
-    return SECTION_NODES if on_section and cause != _STEEP else NODES
 
 
 def _beside(sizes: Floats, wall: Floats, distance: Floats) -> Floats:

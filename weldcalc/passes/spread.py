@@ -29,9 +29,9 @@ from weldcalc.passes.pulse import (
 from weldcalc.passes.ratio import JointRatio
 from weldcalc.passes.response import Pulse
 from weldcalc.passes.seam_shape import ellipsoid_depth, root_of_ellipsoid
-from weldcalc.quantities import parse_quantity
-from weldcalc.reference import read_toml
 from weldcalc.schedule import Schedule, WeldPass
+from weldcalc.schedules.assumed_scatter import assumed_scatter
+from weldcalc.schedules.table import keys_of
 
 Floats = NDArray[np.float64]
 
@@ -107,12 +107,9 @@ def scatter_of(schedule: Schedule) -> dict[str, float]:
     dict of str to float
         Shares of the value [1], or lengths [m].
     """
-    defaults = read_toml("default_scatter.toml")
-    found = {
-        key: parse_quantity(entry["value"], f"scatter.{key}") for key, entry in defaults.items()
-    }
-    own = {key: getattr(schedule.scatter, key) for key in found}
-    return found | {key: value for key, value in own.items() if value is not None}
+    own = {key: getattr(schedule.scatter, key) for key in keys_of("scatter")}
+    assumed = {key: one.value for key, one in assumed_scatter(schedule.scatter).items()}
+    return assumed | {key: value for key, value in own.items() if value is not None}
 
 
 def pass_spread(

@@ -9,6 +9,7 @@ import attrs
 
 from weldcalc.fields import FIELDS, plain_name, pretty_unit, show, to_shown
 from weldcalc.reference import read_toml
+from weldcalc.schedules.assumed_scatter import assumed_scatter
 
 if TYPE_CHECKING:
     from weldcalc.schedule import Schedule
@@ -48,7 +49,8 @@ def schedule_fields(schedule: Schedule) -> dict[str, dict[str, Any]]:
     -------
     dict of str to dict
         From "joint.gap" or "pass.root.peak_power" to a row with the keys name, typed, si, si_unit,
-        shown and standing ("typed", "follows from the rest", "stated default" or "not given").
+        shown and standing ("typed", "follows from the rest", "stated default" or "not given"; of
+        scatter that is assumed "stated default, common practice", or what else it rests on).
     """
     rows: dict[str, dict[str, Any]] = {}
     for table in TABLES:
@@ -56,6 +58,12 @@ def schedule_fields(schedule: Schedule) -> dict[str, dict[str, Any]]:
         rows |= {
             f"{table}.{leaf}": row for leaf, row in _rows(getattr(schedule, table), table, typed)
         }
+    for leaf, assumed in assumed_scatter(schedule.scatter).items():
+        # a focus that cannot move the spot is not sampled
+        if leaf != "focus" or schedule.laser.rayleigh_length is not None:
+            path = f"scatter.{leaf}"
+            rows[path] = _row(assumed.value, path, None)
+            rows[path]["standing"] = f"{DEFAULT}, {assumed.standing}"
     for weld_pass, typed in zip(schedule.passes, schedule.typed.get("pass", []), strict=True):
         path = f"pass.{weld_pass.name}"
         rows |= {f"{path}.{leaf}": row for leaf, row in _rows(weld_pass, "pass", typed)}
