@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -11,6 +12,8 @@ import pytest
 from click.testing import CliRunner, Result
 
 from weldcalc.cli import main
+from weldcalc.cli_options import SHARE
+from weldcalc.record import Record, WrittenRecord
 
 DEMO = Path(__file__).resolve().parent.parent / "reference_data" / "demo"
 STEM = DEMO / "level_gauge_stem.toml"
@@ -93,10 +96,10 @@ def test_many_mistakes_are_told_in_one_run_and_nothing_is_written(tmp_path: Path
         "joint.wall_thickness",
         "joint.outside_diameter",
         "laser.spot_diameter",
-        "pass[0].peak_power",
-        "pass[0].pulse_duration",
-        "pass[0].repetition_rate",
-        "pass[0].travel_speed",
+        "pass[0] (root).peak_power",
+        "pass[0] (root).pulse_duration",
+        "pass[0] (root).repetition_rate",
+        "pass[0] (root).travel_speed",
     ):
         assert key in done.stderr
     assert "Traceback" not in done.stderr
@@ -122,6 +125,32 @@ def test_a_fault_of_ours_is_exit_three_without_traceback(
     assert done.exit_code == 3
     assert "ZeroDivisionError" in done.stderr
     assert "Traceback" not in done.stderr
+
+
+def test_a_finding_is_no_exit_code_and_the_help_says_which_commands_use_one(
+    tmp_path: Path,
+) -> None:
+    weak = tmp_path / "weak.toml"
+    text = re.sub('peak_power = "[0-9]+ W"', 'peak_power = "150 W"', STEM.read_text("utf-8"))
+    weak.write_text(text, encoding="utf-8")
+    done = run("estimate", weak)
+    assert "STOP" in done.stdout
+    assert done.exit_code == 0
+    told = run("--help").stdout.partition("1: the answer is no")[2].partition("2: ")[0]
+    named = {name for name in main.commands if re.search(rf"\b{name}\b", told)}
+    assert named == {"draft", "calibrate", "recheck", "compare", "follow"}
+
+
+def test_record_names_the_page_to_open(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    folder = tmp_path / "record"
+    folder.mkdir()
+    made = WrittenRecord(folder=folder, record=Record(data={"status": "DRAFT"}))
+    monkeypatch.setattr("weldcalc.workflow.write_full_record", lambda *_, **__: made)
+    assert "browser" not in run("record", STEM, "-o", folder).output  # the page could not be made
+    (folder / "record.html").touch()
+    assert run("record", STEM, "-o", folder).stderr.splitlines()[-1] == (
+        f"Open in a browser:  {folder / 'record.html'}"
+    )
 
 
 def test_card_is_written(tmp_path: Path) -> None:
@@ -155,7 +184,7 @@ def test_instant_answer_needs_no_engine_and_carries_intervals() -> None:
 
 def test_fields_explain_what_may_be_typed() -> None:
     done = run("fields", "joint")
-    assert "wall_thickness  (0.02 to 10 mm)" in done.stdout
+    assert "wall_thickness  (0.02 to 10 mm; required)" in done.stdout
     assert "repetition_rate" not in done.stdout
     assert "repetition_rate" in run("fields").stdout
     assert max(len(line) for line in run("fields").stdout.splitlines()) <= 100
@@ -169,3 +198,33 @@ def test_explain_fits_the_terminal() -> None:
     assert done.exit_code == 0
     assert "measure the power at the part" in " ".join(done.stdout.split())
     assert max(len(line) for line in done.stdout.splitlines()) <= 100
+
+
+@pytest.mark.parametrize("typed", ["0.95", "95 %", "95%", "9.5e1 %"])
+def test_a_share_is_typed_as_a_number_or_in_per_cent(typed: str) -> None:
+    assert SHARE.convert(typed, None, None) == pytest.approx(0.95)
+
+
+@pytest.mark.parametrize(
+    ("typed", "told"),
+    [
+        ("95", "here probably 0.95 or 95 %"),
+        ("0,95", "decimal point"),
+        ("many", "no share"),
+        ("120 %", "not between 0 and 1"),
+        ("nan", "not between 0 and 1"),
+        ("95 % more", "not between 0 and 1"),
+    ],
+)
+@pytest.mark.parametrize(
+    "option", ["draft --chance", "draft --remelt", "tolerance --chance", "plan --confidence"]
+)
+def test_what_is_no_share_is_refused_with_what_was_probably_meant(
+    typed: str, told: str, option: str
+) -> None:
+    command, name = option.split()
+    run = CliRunner().invoke(main, [command, "a.toml", "-o", "b", name, typed])
+    if command == "tolerance":
+        run = CliRunner().invoke(main, [command, "a.toml", name, typed])
+    assert run.exit_code == 2
+    assert told in run.stderr

@@ -46,7 +46,8 @@ def test_calibrate_shows_fit_and_box_and_estimate_uses_it(
     done = run("calibrate", *six, "-o", own)
     assert done.exit_code == 0, done.output
     assert fits(done)
-    for wanted in ("absorptance", "each left out", "Holds for", "before", "Next coupon", "S6"):
+    names = ("absorptance", "each left out", "Holds for", "before", "Next coupon", "S6")
+    for wanted in (*names, "root: penetration"):
         assert wanted in done.stdout
     shipped = json.loads(run("estimate", six[0], "--json").stdout)["passes"][0]
     used = run("estimate", six[0], "--calibration", own, "--json")
@@ -108,7 +109,38 @@ def test_compare_tells_what_needs_requalification(tmp_path: Path) -> None:
     done = run("compare", STEM, changed, "--limits", LIMITS)
     assert done.exit_code == 0
     assert "clean_to_weld" in done.stdout
-    assert run("compare", STEM, STEM).stdout.startswith("The schedules do not differ.")
+    same = run("compare", STEM, STEM).stdout.splitlines()
+    assert same[0] == "Old: DEMO-014 revision A. New: DEMO-014 revision A."
+    assert same[1] == "The schedules do not differ."
+
+
+@pytest.mark.parametrize(
+    ("old", "told"),
+    [
+        (STEM, "The schedules do not differ, but joint.outside_diameter lies outside"),
+        ("renamed", "No change lies outside the limits typed, but joint.outside_diameter lies"),
+    ],
+)
+def test_compare_tells_a_value_that_was_never_qualified_from_a_change(
+    tmp_path: Path, old: Path | str, told: str
+) -> None:
+    limits = tmp_path / "limits.toml"
+    limits.write_text(
+        '[[variable]]\npath = "joint.outside_diameter"\nfrom = "10 mm"\nto = "20 mm"\n'
+        '[[variable]]\npath = "preparation.clean_to_weld"\nmay_change = "yes"\n',
+        encoding="utf-8",
+    )
+    if old == "renamed":
+        text = STEM.read_text(encoding="utf-8").replace('"45 min"', '"30 min"')
+        old = tmp_path / "old.toml"
+        old.write_text(text, encoding="utf-8")
+    done = run("compare", old, STEM, "--limits", limits)
+    words = " ".join(done.stdout.split())
+    assert done.exit_code == 1
+    assert told in words
+    assert "outside the qualified range as it stands: requalification is needed." in words
+    assert "a change lies outside" not in words
+    assert fits(done)
 
 
 @cache
@@ -131,7 +163,32 @@ def test_follow_finds_the_drift_of_the_demo(tmp_path_factory: pytest.TempPathFac
     assert run("follow", folder, log).exit_code == 0
     same = run("compare", folder, STEM)
     assert same.exit_code == 0
-    assert same.stdout.startswith("The schedules do not differ.")
+    assert "The schedules do not differ." in same.stdout
+
+
+def test_a_record_is_asked_for_by_its_folder(tmp_path_factory: pytest.TempPathFactory) -> None:
+    folder = record_folder(tmp_path_factory.mktemp("asked"))
+    file = folder / "record.json"
+    for command in (["compare", file, STEM], ["compare", STEM, file], ["follow", file, LOG]):
+        done = run(*command)
+        assert done.exit_code == 2
+        assert done.stderr.strip() == (
+            f"weldcalc: {file}: is a file; give the record's folder, {folder}"
+        )
+
+
+def test_a_schedule_is_asked_for_where_a_record_is_given(
+    tmp_path_factory: pytest.TempPathFactory,
+) -> None:
+    folder = record_folder(tmp_path_factory.mktemp("given"))
+    output = folder.parent / "card.pdf"
+    for given in (folder, folder / "record.json"):
+        done = run("card", given, "-o", output)
+        assert done.exit_code == 2
+        assert f"give the schedule file (TOML), such as {folder / 'inputs' / 'schedule.toml'}" in (
+            done.stderr
+        )
+        assert len(done.stderr.splitlines()) == 1
 
 
 def test_follow_without_a_record_is_unusable_input(tmp_path: Path) -> None:

@@ -122,6 +122,17 @@ def test_size_of_the_fault_is_found(schedule):
     assert top.shift == pytest.approx(-1.5 * fault_spread(scatter)["power"], rel=0.25)
 
 
+def test_a_fault_far_off_is_looked_for_as_far_in_every_cause(schedule):
+    spread = fault_spread(pass_scatter(schedule, schedule.passes[0], with_model=False))
+    section = _section(schedule, "power", -0.4 / spread["power"])
+    top = explain(schedule, **section, grid=GRID).suspects[0]
+    assert (top.cause, top.is_open) == ("power", False)
+    assert top.shift == pytest.approx(-0.4, rel=0.25)
+    # a depth alone is made by too little power as by too wide a spot
+    depth = explain(schedule, penetration=section["penetration"], grid=GRID)
+    assert {"power", "spot_diameter"} <= {one.cause for one in depth.groups[0]}
+
+
 def test_a_section_that_no_cause_makes_is_told(schedule):
     # as deep as set and half as wide
     made = explain(schedule, penetration=0.4e-3, fusion_width=0.3e-3, root_width=0.29e-3, grid=GRID)

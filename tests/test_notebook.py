@@ -283,6 +283,12 @@ class TestFullRecord:
 def test_copies_are_ready_to_use_and_never_overwrite(tmp_path):
     copied = copy_notebooks(tmp_path / "mine")
     assert {path.name for path in copied} >= {f"{name}.ipynb" for name in TEMPLATES}
+    names = {path.name for path in copied}
+    for path in copied:  # a file that another one tells to start from lies beside it
+        if path.suffix == ".toml":
+            named = set(re.findall(r"[\w./]+_template\.toml", path.read_text("utf-8")))
+            assert named <= names, path.name
+    assert "acceptance_template.toml" in names
     assert any(path.suffix == ".toml" for path in copied)
     with pytest.raises(InputError, match="keep your work"):
         copy_notebooks(tmp_path / "mine")

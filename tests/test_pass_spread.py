@@ -19,7 +19,10 @@ from weldcalc.passes.spread import (
     root_of_ellipsoid,
     scatter_of,
 )
+from weldcalc.prediction import estimate
+from weldcalc.records.fields import schedule_fields
 from weldcalc.schedule import schedule_from_mapping
+from weldcalc.texts.estimates import assumed_scatter_lines, estimate_text
 
 NO_ERROR = ModelError(depth=0.0, width=0.0, absorptance=0.0)
 QUIET = dict.fromkeys(
@@ -84,9 +87,18 @@ def test_a_root_that_is_closed_in_the_middle_may_open_in_some_draws() -> None:
 def test_depth_never_passes_the_wall_and_its_chance_is_a_share() -> None:
     made = spread({}, ModelError(depth=0.3, width=0.1, absorptance=0.0), peak_power="600 W")
     assert np.all(made.values["penetration"] <= made.values["thickness"])
-    assert made.interval("penetration")[1] <= made.values["thickness"].max()
+    # on a thicker wall of the scatter too the depth is told as that of the wall as drawn
+    assert made.values["penetration"].max() > 0.4e-3
+    assert made.interval("penetration")[1] == pytest.approx(0.4e-3, rel=1e-9)
     assert 0 < made.chance_of_share(1.0) <= 1
     assert made.chance_of_share(0.3) >= made.chance_of_share(1.0)
+
+
+def test_what_goes_through_its_own_thinner_wall_goes_through() -> None:
+    made = spread({"wall_thickness": "5 %"}, peak_power="900 W")
+    assert made.values["thickness"].min() < 0.39e-3
+    assert made.chance_of_share(1.0) == 1
+    assert made.interval("penetration") == pytest.approx((0.4e-3, 0.4e-3), rel=1e-9)
 
 
 def test_ellipsoid_there_and_back() -> None:
@@ -107,3 +119,29 @@ def test_the_shops_own_scatter_goes_first() -> None:
     found = scatter_of(schedule)
     assert found["power"] == pytest.approx(0.07)
     assert found["duration"] == pytest.approx(0.01)  # default_scatter.toml
+
+
+def test_what_the_shop_did_not_give_is_named_as_a_default_of_common_practice() -> None:
+    schedule = schedule_from_mapping(first_pass() | {"scatter": {"power": "7 %"}})
+    (told,) = assumed_scatter_lines(schedule)
+    told = told.replace("\n", " ")
+    assert "spot diameter 4 %" in told  # default_scatter.toml
+    assert "(default, common practice)" in told
+    assert "power" not in told
+    assert "focus" not in told  # without a beam quality no focus moves the spot
+    rows = schedule_fields(schedule)
+    assert rows["scatter.power"]["standing"] == "typed"
+    assumed = rows["scatter.spot_diameter"]
+    assert (assumed["typed"], assumed["shown"]) == (None, "4 %")
+    assert assumed["si"] == pytest.approx(0.04)
+    assert assumed["standing"] == "stated default, common practice"
+    assert rows["scatter.focus"]["standing"] == "not given"
+
+
+def test_an_estimate_says_which_scatter_is_not_the_shops_own() -> None:
+    schedule = schedule_from_mapping(first_pass())
+    (told,) = assumed_scatter_lines(schedule)
+    assert told in estimate_text(estimate(schedule))
+    own = dict.fromkeys(("power", "duration", "spot_diameter", "wall_thickness"), "1 %")
+    own |= {"travel_speed": "1 %", "gap": "0.01 mm", "beam_offset": "0.02 mm"}
+    assert assumed_scatter_lines(schedule_from_mapping(first_pass() | {"scatter": own})) == []

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import re
 from collections.abc import Iterator
 from typing import Any
 
@@ -344,6 +345,52 @@ def test_both_modes_are_shown_near_the_threshold_only() -> None:
     assert not near[0]
     assert not near[-1]
     assert any(near)
+
+
+def _remedies(made: Estimate) -> dict[str, str]:
+    return {one.code: one.remedy for one in made.passes[0].findings}
+
+
+def _through(power: str, **keys: Any) -> Estimate:
+    typed = first_pass(peak_power=power) | {"goal": {"penetration": "100 %"}}
+    return estimate(schedule_from_mapping(typed), **keys)
+
+
+def test_another_mode_that_gives_the_same_is_not_told_as_another_size() -> None:
+    said = []
+    for power, time in (("440 W", "2 ms"), ("440 W", "5 ms")):
+        typed = schedule_from_mapping(first_pass(peak_power=power, pulse_duration=time))
+        one = estimate(typed).passes[0]
+        [text] = [f.text for f in one.findings if f.code == "near-keyhole-threshold"]
+        near = one.other_mode.pulse
+        assert near is not None
+        same = near.penetration == pytest.approx(one.penetration, rel=0.01)
+        said.append(("may also give" in text, "come out alike" in text, same))
+    assert said == [(False, True, True), (True, False, False)]
+
+
+def test_more_and_less_power_are_not_advised_side_by_side() -> None:
+    found = _remedies(_through("520 W"))
+    both = [found[code] for code in ("blow-through", "penetration-uncertain")]
+    assert both[0] == both[1]
+    assert "scatter down" in both[0]
+    assert not re.search("raise|lower", both[0])
+    # what stops the pass goes first
+    found = _remedies(_through("600 W"))
+    assert "lower the peak power" in found["blow-through"]
+    assert "see to the stop" in found["penetration-uncertain"]
+
+
+def test_units_in_words_are_written_as_in_tables(whole: Estimate) -> None:
+    told = " ".join(one.text for one in whole.all_findings())
+    assert "W/mm²" in told
+    assert "mm2" not in told
+
+
+def test_who_has_a_calibration_is_not_sent_to_calibrate() -> None:
+    assert "calibrate" in _remedies(_through("520 W"))["penetration-uncertain"]
+    own = _remedies(_through("520 W", calibration=calibration()))
+    assert "calibrate" not in own["penetration-uncertain"]
 
 
 def calibration(**changes: Any) -> Calibration:

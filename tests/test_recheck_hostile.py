@@ -154,6 +154,10 @@ class TestCannotBeRead:
     def test_no_folder(self, tmp_path):
         assert recheck(tmp_path / "nowhere").exit_code == 2
 
+    def test_file_in_place_of_the_folder(self, folder):
+        words = recheck(folder / "record.json").words
+        assert words.endswith(f"record.json: is a file; give the record's folder, {folder}")
+
     def test_schedule_that_reaches_for_a_file_outside(self, folder, tmp_path):
         from weldcalc.reference import read_bytes
 
@@ -197,7 +201,7 @@ class TestTouchesNothingElse:
             text=True,
             check=True,
         )
-        assert json.loads(done.stdout) == ["reproduced", [*INPUTS, "record.json"]]
+        assert json.loads(done.stdout) == ["reproduced", [*INPUTS, "pulses.csv", "record.json"]]
 
     def test_changes_nothing_in_the_folder(self, folder):
         before = {path: path.stat().st_mtime_ns for path in folder.rglob("*")}

@@ -13,15 +13,19 @@ from record_samples import (
     copied_record,
     coupon_files,
     data_of,
+    remember_estimates,
     write_schedule,
 )
 
+from weldcalc import page
 from weldcalc import record as record_module
 from weldcalc.canonical import (
     record_digest,
     sha256_of_bytes,
 )
 from weldcalc.errors import InputError
+from weldcalc.page.measured import coupon_words
+from weldcalc.qualification.plan import coupon_form
 from weldcalc.record import make_record, open_record, read_record, write_record
 from weldcalc.records.fields import OPEN, TO_CONFIRM, record_items, schedule_fields
 from weldcalc.records.goals import goal_checks
@@ -99,6 +103,28 @@ class TestContent:
         data = data_of(copied_record(tmp_path))
         assert data["status"] == DRAFT
         assert any("prepared, reviewed, approved" in words for words in data["still_open"])
+        (items,) = [words for words in data["still_open"] if "items of the list" in words]
+        # a bare number says nothing to a reader: each stands behind the name of its group
+        groups = {item["key"]: item["group"] for item in data["items"]}
+        told = [part.strip() for part in items.partition(": ")[2].split(";")]
+        for part in told:
+            first, *others = part.split(", ")
+            name, _, key = first.rpartition(" ")
+            assert {groups[one] for one in (key, *others)} == {name}
+
+    def test_a_form_that_nobody_filled_in_is_no_coupon(self, tmp_path, monkeypatch):
+        remember_estimates(monkeypatch)
+        blank = coupon_form([{}] * 22)
+        measured = blank.replace("C01,1,,,", "C01,1,,,0.4")
+        looked_at = blank.replace("C01,1" + "," * 11, "C01,1" + "," * 11 + "silver")
+        path = tmp_path / "coupons.csv"
+        for text, rows in ((blank, 0), (measured, 1), (looked_at, 1)):
+            path.write_text(text, encoding="utf-8")
+            data = make_record(write_schedule(tmp_path), coupons=path).data
+            is_open = "weld coupons, section and measure them" in data["still_open"]
+            assert is_open == (rows == 0)
+            assert coupon_words(data).startswith(f"{rows} of 66 rows hold a measurement;")
+            assert ("No coupon was measured" in page.coupons(data).html) == is_open
 
     def test_a_schedule_changed_in_python_is_kept_as_changed(self, tmp_path):
         schedule = load_schedule(write_schedule(tmp_path)).with_pass(0, peak_power=400.0)

@@ -70,7 +70,10 @@ def test_plan_stands_against_what_was_done(folder: Path) -> None:
     entries = {row["name"]: row["coupons_with_an_entry"] for row in plan["tests"]}
     assert entries["Leak test"] == 0
     assert any(name.startswith("Macro section") and n == 6 for name, n in entries.items())
-    assert "22 coupons" in plan_and_done(data).html
+    shown = plan_and_done(data).html
+    assert "22 coupons" in shown
+    assert "6, by this or another test" in shown  # a bare 6 would read as six tests done
+    assert "No test is shown to be done" in shown
 
 
 def test_without_a_calibration_nothing_is_compared(folder: Path) -> None:

@@ -14,6 +14,7 @@ from record_samples import (
     write_schedule,
 )
 
+from weldcalc import page
 from weldcalc.errors import InputError
 from weldcalc.record import make_record, write_record
 from weldcalc.records.sign_off import DRAFT, SIGNED, read_sign_off
@@ -35,6 +36,17 @@ class TestRevisions:
         path = write_schedule(tmp_path, SCHEDULE.replace("390 W", "400 W"))
         with pytest.raises(InputError, match="revision"):
             make_record(path, previous=before)
+
+    def test_unchanged_letter_is_told_on_the_terminal_and_the_page(self, tmp_path):
+        before = copied_record(tmp_path)
+        path = write_schedule(tmp_path)
+        same = write_record(make_record(path, previous=before), tmp_path / "same")
+        assert any("revision letter A is unchanged" in note for note in same.notes)
+        assert "revision letter is unchanged" in page.identification(data_of(same.folder)).html
+        path = write_schedule(tmp_path, SCHEDULE.replace('revision = "A"', 'revision = "B"'))
+        raised = write_record(make_record(path, previous=before), tmp_path / "raised")
+        assert raised.notes == ()
+        assert "unchanged; tell" not in page.identification(data_of(raised.folder)).html
 
     def test_record_of_another_schedule_is_no_predecessor(self, tmp_path):
         before = copied_record(tmp_path)

@@ -227,6 +227,8 @@ class TestPieces:
             "differences": [{"field": "x", "recorded": 1, "recomputed": 2, "how": "more"}],
             "changes": [{"what": "numpy", "recorded": "1", "now": "2"}],
             "still_open": ["sign"],
+            "not_compared": "the page is not compared",
+            "repeat": "weldcalc record",
         }
         shown = Page(page.recheck_result(result).html)
         assert "Fields that differ" in " ".join(shown.words)

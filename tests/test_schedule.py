@@ -127,8 +127,8 @@ def test_eight_mistakes_give_eight_messages_each_with_its_path() -> None:
         ('joint.plate_thickness = "1 mm":', "tube-to-plate"),
         ('laser.fibre_diameter = "0.4 mm":', "not both"),
         ("lasr:", "did you mean [laser]?"),
-        ("pass[0]:", "exactly one of peak_power and pulse_energy; both are given"),
-        ("pass[0].repetition_rte:", "did you mean repetition_rate?"),
+        ("pass[0] (root):", "exactly one of peak_power and pulse_energy; both are given"),
+        ("pass[0] (root).repetition_rte:", "did you mean repetition_rate?"),
     ]:
         (message,) = [text for text in messages if text.startswith(start)]
         assert words in message
@@ -142,8 +142,8 @@ MISTAKES: list[tuple[dict[str, Any], list[str]]] = [
     (tube(titel="x"), ["titel: unknown key; did you mean title?"]),
     (tube(zzz="x"), ["zzz: unknown key; known are title, number, revision"]),
     (tube(zzz={"a": 1}), ["zzz: unknown table; known are code, joint"]),
-    (tube(laser="0.4 mm"), ['laser = "0.4 mm": is a table', "pass[0].spot_diameter: missing"]),
-    (tube(laser={"spot_diameter": None}), ["pass[0].spot_diameter: missing; give it here or in"]),
+    (tube(laser="0.4 mm"), ['laser = "0.4 mm": is a table', "pass[0] (root).spot_diameter: mis"]),
+    (tube(laser={"spot_diameter": None}), ["pass[0] (root).spot_diameter: missing; give it"]),
     (tube(laser={"spot_diameter": "9 foo"}), ["laser.spot_diameter"]),
     (tube(laser={"profile": "ring"}), ['laser.profile = "ring": write one of top-hat, gaussian']),
     (tube(laser={"pulse_duration_range": "5 ms"}), ["laser.pulse_duration_range"]),
@@ -181,22 +181,32 @@ MISTAKES: list[tuple[dict[str, Any], list[str]]] = [
         tube(goal={"spot_diameter": "1 mm"}),
         ["goal.spot_diameter: unknown key here; it belongs in [laser] or [pass]"],
     ),
+    (
+        tube(laser={"spot": "0.4 mm"}),
+        ['laser.spot: unknown key; did you mean spot_diameter?'],
+    ),
     (tube(scatter={"power": "2 W"}), ["scatter.power"]),
     ({**tube(), "pass": None}, ["pass: missing"]),
     ({**tube(), "pass": []}, ["pass: missing"]),
     ({**tube(), "pass": tube()["pass"][0]}, ["pass: is a list of passes"]),
     ({**tube(), "pass": ["root"]}, ['pass[0] = "root": is a table', *["pass[0]"] * 5]),
-    ({**tube(), "pass": tube()["pass"] * 2}, ["pass[1].name = \"root\": pass[0] has this name"]),
+    ({**tube(), "pass": tube()["pass"] * 2}, ['pass[1] (root).name = "root": pass[0] (root) has']),
     (first_pass(name=None), ["pass[0].name: missing"]),
-    (first_pass(peak_power=None), ["pass[0]: give exactly one of peak_power and pulse_energy; n"]),
-    (first_pass(rotation="1 rpm"), ["pass[0]: give exactly one of travel_speed and rotation; b"]),
-    (first_pass(spot_diameter="0,4 mm"), ["pass[0].spot_diameter"]),
-    (first_pass(pulse_shape="round"), ['pass[0].pulse_shape = "round"']),
-    (first_pass(pulse_shape=[[0, 1], [1, 2]]), ["pass[0].pulse_shape"]),
-    (first_pass(segments=0), ["pass[0].segments"]),
+    (
+        first_pass(peak_power=None),
+        ["pass[0] (root): give exactly one of peak_power and pulse_energy; neither is given"],
+    ),
+    (
+        first_pass(rotation="1 rpm"),
+        ["pass[0] (root): give exactly one of travel_speed and rotation; both are given"],
+    ),
+    (first_pass(spot_diameter="0,4 mm"), ["pass[0] (root).spot_diameter"]),
+    (first_pass(pulse_shape="round"), ['pass[0] (root).pulse_shape = "round"']),
+    (first_pass(pulse_shape=[[0, 1], [1, 2]]), ["pass[0] (root).pulse_shape"]),
+    (first_pass(segments=0), ["pass[0] (root).segments"]),
     (
         sheet(**{"pass": [{**tube()["pass"][0], "arc": "90 deg"}]}),
-        ["pass[0].arc = \"90 deg\": does not belong to a seam in sheet"],
+        ["pass[0] (root).arc = \"90 deg\": does not belong to a seam in sheet"],
     ),
 ]  # fmt: skip
 
@@ -216,8 +226,8 @@ def test_missing_rotation_of_sheet_is_not_asked_for() -> None:
     del typed["pass"][0]["travel_speed"]
     typed["pass"][0]["rotation"] = "1 rpm"
     messages = _mistakes(typed)
-    assert messages[0].startswith("pass[0].travel_speed: missing")
-    assert messages[1].startswith('pass[0].rotation = "1 rpm": does not belong')
+    assert messages[0].startswith("pass[0] (root).travel_speed: missing")
+    assert messages[1].startswith('pass[0] (root).rotation = "1 rpm": does not belong')
 
 
 def test_passes_may_be_absent_for_drafting_only() -> None:
@@ -306,8 +316,12 @@ def test_change_to_the_impossible_is_refused(value: float) -> None:
 def test_pass_is_found_by_name() -> None:
     made = schedule_from_mapping(tube())
     assert made.pass_index("root") == 0
-    with pytest.raises(InputError, match="known are root"):
-        made.pass_index("rot")
+    first = tube()["pass"][0]
+    two = schedule_from_mapping({**tube(), "pass": [first, {**first, "name": "cover"}]})
+    with pytest.raises(InputError, match="did you mean root\\? Known are root, cover"):
+        two.pass_index("Root")
+    with pytest.raises(InputError, match="known are root, cover"):
+        two.pass_index("third")
     empty = schedule_from_mapping({**tube(), "pass": []}, require_passes=False)
     with pytest.raises(InputError, match="no passes"):
         empty.pass_index("root")

@@ -189,7 +189,8 @@ def test_a_section_of_a_tube_in_a_plate_is_explained_by_its_own_engine(monkeypat
     )
     first = [(one.cause, one.side) for one in made.groups[0]]
     assert ("beam_offset", -1) in first
-    assert "towards the tube" in diagnosis_text(made)
+    assert "beam off its place, towards the tube" in [one.words for one in made.groups[0]]
+    assert "beam off its place, towards" in diagnosis_text(made)
 
 
 def test_reach_of_an_ellipsoid_by_hand():

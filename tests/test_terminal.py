@@ -9,6 +9,7 @@ import sys
 from pathlib import Path
 from typing import Any
 
+import click
 import pytest
 from click.testing import CliRunner
 from record_samples import copied_record, rewrite
@@ -123,3 +124,20 @@ class TestLabCommand:
         monkeypatch.chdir(tmp_path)
         there = programs.relative_to(tmp_path) / "jupyter"
         assert lab_command(Path("my folder")) == f'{there} lab "my folder"'
+
+
+def test_the_list_of_commands_is_uncut_in_eighty_columns() -> None:
+    told = CliRunner().invoke(main, ["--help"], terminal_width=80).stdout
+    listed = told.partition("\nCommands:\n")[2].splitlines()
+    assert len(listed) == len(main.commands)
+    assert all(line.endswith(".") and "..." not in line for line in listed)
+    assert max(map(len, listed)) <= 80
+
+
+def test_every_option_of_every_command_says_what_it_is() -> None:
+    for name, command in main.commands.items():
+        for option in command.params:
+            if isinstance(option, click.Option):
+                assert option.help, (name, option.name)
+                assert option.help[0].isupper(), (name, option.name)
+                assert option.help.endswith((".", '".')), (name, option.name, option.help)

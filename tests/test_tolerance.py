@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
@@ -213,6 +214,8 @@ class TestTolerance:
         low, high = np.quantile(width, [0.05, 0.95])
         assert one.interval("fusion_width")[0] == pytest.approx(low, rel=0.015)
         assert one.interval("fusion_width")[1] == pytest.approx(high, rel=0.015)
+        # no deeper than the wall as drawn, though half of the walls drawn are thicker
+        assert one.interval("penetration")[1] <= 4e-4 * (1 + 1e-9)
 
     def test_allowed_drift_is_the_edge_in_direct_runs(self, sampled):
         [one] = sampled.passes
@@ -236,6 +239,21 @@ class TestTolerance:
         assert one.runs < one.samples
         offsets = [drift.allowed for drift in one.drifts if drift.cause == "beam_offset"]
         assert offsets[0] == pytest.approx(-offsets[1], rel=0.2)
+
+    def test_a_gap_drifts_down_until_it_is_closed(self):
+        schedule = _schedule("580 W", joint={"gap": "0.02 mm"})
+        made = tolerance(schedule, samples=240, with_model=False, grid=6e-5)
+        [down] = [d for d in made.passes[0].drifts if d.cause == "gap" and d.allowed <= 0.0]
+        assert down.allowed == pytest.approx(-0.02e-3)
+        assert not down.is_open
+        assert re.search(r"gap +-0\.0200 mm, closed +\S", tolerance_text(made))
+
+    def test_it_says_what_its_chances_count(self, sampled):
+        alone = " ".join(tolerance_text(sampled).split())
+        assert "over the shop's scatter alone." in alone
+        both = tolerance(_schedule(), samples=240, grid=6e-5, with_drifts=False)
+        cell = " ".join(tolerance_text(both).split())
+        assert "scatter and the model's own spread; that of the last line is without" in cell
 
     def test_text_and_json_tell_the_same(self, sampled):
         text, data = tolerance_text(sampled), sampled.to_json()

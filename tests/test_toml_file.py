@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from weldcalc.errors import InputError
-from weldcalc.schedules.toml_file import LARGEST, read_toml_file, toml_value
+from weldcalc.schedules.toml_file import LARGEST, read_toml_file, toml_from_bytes, toml_value
 
 BROKEN = [
     (b"\xff\xfea\x00", "is not UTF-8 text"),
@@ -74,3 +74,31 @@ def test_values_that_toml_does_not_have() -> None:
     assert math.isnan(tomllib.loads(f"a = {toml_value(math.nan)}")["a"])
     with pytest.raises(TypeError, match="NoneType"):
         toml_value(None)
+
+
+@pytest.mark.parametrize(
+    ("text", "line", "remedy"),
+    [
+        (
+            'gap = "0.02 mm\nmismatch = "0.03 mm"\n',
+            1,
+            "the quote at the end of the text is missing",
+        ),
+        ("a = 1\ntype = butt\n", 2, 'text stands in quotes, for example "butt"'),
+        ("gap = 0.02 mm\n", 1, "a value with a unit stands in quotes"),
+        ("gap = 0,02\n", 1, "a value with a unit stands in quotes"),
+        ('a = "1"\ngap = "0.02 mm"\ngap = "0.03 mm"\n', 3, "this key is given twice; keep one"),
+        ("[pass]\nx = 1\n[pass]\n", 3, "write [[pass]] over every pass"),
+        ('gap = "0.02" mm\n', 1, "followed by nothing but a comment"),
+        ("[joint\n", 1, "a closing bracket is missing"),
+        ("a = [1", 1, "a closing bracket is missing"),
+        ('wall thickness = "1 mm"\n', 1, "the key in one word"),
+    ],
+)
+def test_a_slip_of_writing_is_told_with_its_line_and_a_remedy(
+    text: str, line: int, remedy: str
+) -> None:
+    with pytest.raises(InputError) as caught:
+        toml_from_bytes(text.encode(), "s.toml")
+    assert str(caught.value).startswith(f"s.toml, line {line}")
+    assert remedy in str(caught.value)

@@ -163,6 +163,14 @@ class TestStory:
     def test_spots_that_no_longer_touch_leak(self):
         assert "leaks" in story(LESSON, outcome(), outcome(travel_speed=4e-3))
 
+    def test_spots_apart_have_no_overlap_to_tell_in_per_cent(self):
+        near, far, apart = (outcome(travel_speed=speed) for speed in (0.5e-3, 4e-3, 8e-3))
+        assert re.search(r"fell from \S+ % to none, spots apart", story(LESSON, near, far))
+        assert "still no root overlap: the spots do not touch" in story(LESSON, far, apart)
+        told = [story(LESSON, far, apart), *(value for _, value in number_rows(apart))]
+        told += [cell for row in pool_rows(apart) for cell in row]
+        assert not re.search(r"-\d+(\.\d+)? %", " ".join(told))
+
     def test_limit_of_the_laser_is_told_when_it_is_passed(self):
         before, now = outcome(travel_speed=4e-3), outcome(travel_speed=4e-3, repetition_rate=21.0)
         assert "above what this laser gives, 60.0 W" in story(LESSON, before, now)

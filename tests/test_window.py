@@ -7,6 +7,7 @@ import json
 
 import numpy as np
 import pytest
+from attrs import evolve
 from click.testing import CliRunner
 from schedules import tube
 
@@ -17,6 +18,7 @@ from weldcalc.heatflow.pulse_findings import HOLE
 from weldcalc.plots.maps import REGIONS as DRAWN
 from weldcalc.prediction import estimate
 from weldcalc.schedule import schedule_from_mapping
+from weldcalc.texts.answers import window_text
 from weldcalc.tolerances.pulse_runs import run_pulses
 from weldcalc.tolerances.scatter import pass_scatter
 from weldcalc.window import REGIONS, window
@@ -47,6 +49,13 @@ def made():
 
 
 class TestMap:
+    def test_text_says_what_region_and_chance_are_of(self, made):
+        told = " ".join(window_text(made).split())
+        assert "of pulses without scatter" in told
+        assert "over the shop's scatter alone" in told
+        both = " ".join(window_text(evolve(made, counts_model=True)).split())
+        assert "over the shop's scatter and the model's own spread" in both
+
     def test_regions_are_those_of_the_figure(self):
         assert REGIONS == DRAWN
 

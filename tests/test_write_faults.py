@@ -140,6 +140,32 @@ def test_folder_that_is_closed(tmp_path: Path, command: list[str]) -> None:
     assert list((tmp_path / "shut").iterdir()) == []
 
 
+@pytest.mark.parametrize("command", (WRITING | LATE).values(), ids=WRITING | LATE)
+def test_what_is_there_is_never_written_over(tmp_path: Path, command: list[str]) -> None:
+    target = next(part for part in command if part.startswith("made"))
+    (tmp_path / target).write_text("mine", encoding="utf-8")
+    before = files_in(tmp_path)
+    with_nothing_computed = CliRunner().invoke(main, command)
+    check_one_line(with_nothing_computed, target)
+    assert "exists" in with_nothing_computed.stderr
+    assert files_in(tmp_path) == before
+
+
+@pytest.mark.parametrize("name", ["made-2.toml", "made-3.toml"])
+def test_nor_is_a_further_draft(tmp_path: Path, name: str) -> None:
+    (tmp_path / name).write_text("mine", encoding="utf-8")
+    done = CliRunner().invoke(main, LATE["draft"])
+    check_one_line(done, f'"{name}": exists already; choose a new name')
+    assert (tmp_path / name).read_text(encoding="utf-8") == "mine"
+
+
+@pytest.mark.parametrize("name", ["made.png", "made"])
+def test_a_card_bears_the_name_of_what_it_is(tmp_path: Path, name: str) -> None:
+    done = CliRunner().invoke(main, ["card", "schedule.toml", "-o", name])
+    check_one_line(done, "end it with .pdf")
+    assert not (tmp_path / name).exists()
+
+
 KILLED = """
 import os, signal, sys
 from pathlib import Path

@@ -37,6 +37,31 @@ def file_option(name: str, metavar: str, text: str) -> Decorator:
     )
 
 
+class ShareType(click.ParamType[float]):
+    """A chance or another share, typed as "95 %" or as 0.95."""
+
+    name = "share"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """Return the share [1]."""
+        number, is_percent, rest = str(value).strip().partition("%")
+        asked = "give 0.95, or 95 %"
+        if "," in number:
+            self.fail(f"{value!r}: use a decimal point; {asked}", param, ctx)
+        try:
+            share = float(number) / (100.0 if is_percent else 1.0)
+        except ValueError:
+            self.fail(f"{value!r} is no share: {asked}", param, ctx)
+        if rest or not 0.0 <= share <= 1.0:
+            meant = f"{share / 100.0:.6g} or {share:.6g} %" if 2.0 <= share <= 100.0 else ""
+            probably = f"here probably {meant}" if meant and not is_percent else asked
+            self.fail(f"{value!r} is not between 0 and 1; {probably}", param, ctx)
+        return share
+
+
+SHARE = ShareType()
+
+
 class CalibrationFile(click.Path):
     """A calibration file, read when the command line is."""
 

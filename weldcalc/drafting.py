@@ -29,10 +29,10 @@ from weldcalc.fields import percent
 from weldcalc.passes.pulse import plate_material
 from weldcalc.passes.seam_history import seam_body
 from weldcalc.prediction import Estimate, estimate
-from weldcalc.quantities import json_key, to_json
+from weldcalc.quantities import json_key, parse_quantity, to_json
 from weldcalc.schedule import Schedule, WeldPass
 from weldcalc.tolerances.scatter import PassScatter, pass_scatter
-from weldcalc.whole_files import write_whole
+from weldcalc.whole_files import numbered, refuse_existing, write_whole
 
 Wish = Literal["balanced", "fastest", "least heat", "most forgiving"]
 WISHES: Final = get_args(Wish)
@@ -195,7 +195,7 @@ def _check(schedule: Schedule, wish: str, chance: float, remelt: float, keep: in
     if wish not in WISHES:
         problems.add("wish", f"has to be one of: {', '.join(WISHES)}", wish)
     if not LEAST_CHANCE <= chance <= 0.999:
-        problems.add("chance", "has to be from 50 % to 99.9 %", chance)
+        problems.add("chance", "has to be from 0.5 to 0.999 (50 % to 99.9 %)", chance)
     if not 0.1 <= remelt <= 0.9:
         problems.add("remelt", "has to be from 10 % to 90 % of the wall", remelt)
     if keep < 1:
@@ -209,8 +209,10 @@ def _base_pass(schedule: Schedule) -> WeldPass:
     overlap = None
     if joint.outside_diameter is not None:
         # common practice, no source: 15 degrees or two spots, whichever is more
-        overlap = max(np.radians(15.0), 4.0 * spot / joint.outside_diameter)
-        overlap = float(np.radians(np.ceil(np.degrees(overlap) - 1e-9)))
+        two_spots = np.degrees(4.0 * spot / joint.outside_diameter)
+        degrees = max(15, int(np.ceil(two_spots - 1e-9)))
+        # as typed, so that the file holds just this
+        overlap = parse_quantity(f"{degrees} deg", "pass.closing_overlap")
     return WeldPass(
         name="root",
         peak_power=100.0,
@@ -340,15 +342,22 @@ def write_drafts(made: Draft, path: Path) -> list[Path]:
     made : Draft
         From `draft`.
     path : pathlib.Path
-        TOML file for the best one; files of these names are replaced.
+        TOML file for the best one; no file of these names may exist yet.
 
     Returns
     -------
     list of pathlib.Path
+
+    Raises
+    ------
+    InputError
+        When one of the files exists or cannot be made; then nothing is written.
     """
+    places = [numbered(path, number) for number in range(1, len(made.drafted) + 1)]
+    for place in places:
+        refuse_existing(place)
     written = []
-    for number, one in enumerate(made.drafted):
-        place = path if number == 0 else path.with_name(f"{path.stem}-{number + 1}{path.suffix}")
+    for number, (one, place) in enumerate(zip(made.drafted, places, strict=True)):
         folder = place.resolve().parent
         text = one.schedule.to_toml(notes=draft_notes(made, number), folder=folder)
         written.append(write_whole(place, text))

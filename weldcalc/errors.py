@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import re
+from collections.abc import Iterable, Sequence
 from typing import Any, ClassVar
 
-from attrs import define, field, frozen
+from attrs import define, evolve, field, frozen
+
+_LINE = re.compile(r", line (\d+)(?=,|$)")
+_MOST_ALIKE = 3  # lines of a table with one and the same mistake that are told one by one
 
 
 class WeldcalcError(Exception):
@@ -57,6 +61,8 @@ class Problem:
 class InputError(_Told):
     """The input cannot be used; carries every problem found, not just the first.
 
+    The text tells a mistake that is repeated down a table once.
+
     Parameters
     ----------
     problems : iterable of Problem
@@ -71,7 +77,14 @@ class InputError(_Told):
         self.problems = tuple(problems)
         self.file = _one_line(file)
         stem = f"{self.file}: " if file else ""
-        super().__init__("\n".join(f"{stem}{problem}" for problem in self.problems))
+        super().__init__("\n".join(f"{stem}{line}" for line in self.lines()))
+
+    def lines(self) -> list[str]:
+        """Return a line for each problem, and one for a mistake repeated down a table."""
+        alike: dict[tuple[str, str], list[Problem]] = {}
+        for one in self.problems:
+            alike.setdefault((_LINE.sub("", one.where, 1), one.why), []).append(one)
+        return [line for group in alike.values() for line in _told(group)]
 
     def __reduce__(self) -> tuple[Any, ...]:
         """Return how to build it again: it may come back from a worker process."""
@@ -123,6 +136,14 @@ class Problems:
         """
         if self.found:
             raise InputError(self.found, file)
+
+
+def _told(alike: Sequence[Problem]) -> list[str]:
+    if len(alike) <= _MOST_ALIKE or not _LINE.search(alike[0].where):
+        return [str(one) for one in alike]
+    first = alike[0]
+    where = _LINE.sub(rf"\g<0> and {len(alike) - 1} more rows", first.where, 1)
+    return [str(evolve(first, where=where))]
 
 
 def _shown(given: object) -> str:

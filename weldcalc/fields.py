@@ -61,6 +61,7 @@ SCALES: Mapping[str, Scale] = MappingProxyType(
     }
 )
 _ROUNDED = 5  # power of ten from which on the last digits of a number say nothing
+_ALIKE = 0.7  # from 0.6 on, "operator" looks like "penetration"
 _NO_SCALE = Scale("1", 1.0)
 
 
@@ -168,7 +169,31 @@ def nearest(word: str, known: Iterable[str], most: int = 3) -> tuple[str, ...]:
     most : int, optional
         Longest list to return.
     """
-    return tuple(difflib.get_close_matches(word, list(known), n=most, cutoff=0.6))
+    names = list(known)
+    close = difflib.get_close_matches(word, names, n=most, cutoff=_ALIKE)
+    holding = [name for name in names if word in name.split("_")]  # "spot" for "spot_diameter"
+    return tuple(dict.fromkeys([*close, *holding]))[:most]
+
+
+def which_known(word: str, known: Iterable[str]) -> str:
+    """Return what may have been meant by a word, and all the names that exist.
+
+    Parameters
+    ----------
+    word : str
+        Name as typed.
+    known : iterable of str
+        Names that exist, few enough to list.
+
+    Examples
+    --------
+    >>> which_known("Root", ["root", "cover"]), which_known("x", ["root"])
+    ('did you mean root? Known are root, cover', 'known are root')
+    """
+    names = list(known)
+    near = nearest(word.lower(), names, 1)
+    listed = f"nown are {', '.join(names)}"
+    return f"did you mean {near[0]}? K{listed}" if near else f"k{listed}"
 
 
 def field(key: str) -> Field:

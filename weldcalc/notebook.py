@@ -254,7 +254,7 @@ def check_environment(expected_version: str, expected_prefix: str) -> None:
 
 
 def copy_notebooks(folder: Path) -> tuple[Path, ...]:
-    """Copy the shipped notebooks and the demo inputs to a folder of the user's.
+    """Copy the shipped notebooks, the demo inputs and the empty forms to a folder of the user's.
 
     Parameters
     ----------
@@ -275,6 +275,7 @@ def copy_notebooks(folder: Path) -> tuple[Path, ...]:
 
     sources = sorted(notebook_folder().glob("*.ipynb"))
     sources += sorted(path for path in (data_folder() / "demo").glob("*") if path.is_file())
+    sources += sorted((data_folder() / "qualification").glob("*_template.toml"))
     targets = [folder / source.name for source in sources]
     taken = [target for target in targets if target.exists()]
     if taken:

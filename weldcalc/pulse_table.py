@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import math
 import os
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -34,15 +35,15 @@ class PulseTable:
         With units.
     rows : tuple of tuple
         Pass name, number of the pulse in its pass from 1, angle or distance, energy, peak power,
-        time since the first pulse of the schedule.
+        time since the first pulse of the schedule; to every digit.
     """
 
     headings: tuple[str, ...]
     rows: tuple[tuple[str | float, ...], ...]
 
     def to_csv(self) -> str:
-        """Return the table as CSV; a pass name cannot act as a spreadsheet formula."""
-        return table_text(self.headings, self.rows)
+        """Return the table as CSV, rounded; a pass name cannot act as a spreadsheet formula."""
+        return table_text(self.headings, ([_short(cell) for cell in row] for row in self.rows))
 
 
 def pulse_table(
@@ -117,7 +118,7 @@ def _rows(one: PassEstimate, taper: bool) -> list[tuple[str | float, ...]]:
     angle = one.seam.angle
     along = 1e3 * history.place if angle is None else np.degrees(angle)
     return [
-        (one.name, number + 1, *(_short(float(value)) for value in row))
+        (one.name, number + 1, *map(float, row))
         for number, row in enumerate(
             zip(
                 along,
@@ -130,5 +131,10 @@ def _rows(one: PassEstimate, taper: bool) -> list[tuple[str | float, ...]]:
     ]
 
 
-def _short(value: float) -> float:
-    return float(f"{value:.{_DIGITS}g}")
+def _short(value: str | float) -> str | float:
+    return float(f"{value:.{_DIGITS}g}") if isinstance(value, float) else value
+
+
+def rounding(value: float) -> float:
+    """Return the most by which a number of the table may be off in its CSV: half its last digit."""
+    return 0.5 * 10.0 ** (math.floor(math.log10(abs(value))) + 1 - _DIGITS) if value else 0.0

@@ -1,22 +1,23 @@
 """Recomputes a record from the inputs kept in its folder and compares field by field.
 
-Nothing found in the folder is executed. Only the files that the record names are read, only
-inside the folder, and what is recomputed is computed from copies of the bytes that were read.
+Nothing found in the folder is executed. Only the files that the record names and the table of
+pulses are read, only inside the folder, and what is recomputed is computed from copies of the bytes
+that were read.
 """
 
 from __future__ import annotations
 
-import math
-import re
+import os
 import textwrap
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any, Literal
 
-from attrs import asdict, frozen
+from attrs import asdict, evolve, frozen
 
 from weldcalc.canonical import UNHASHED, computed_digest, leaves, parse_json, record_digest
 from weldcalc.errors import InputError, WeldcalcError
+from weldcalc.pulse_table import PulseTable, pulse_table
 from weldcalc.records.content import (
     INPUT_PATHS,
     KIND,
@@ -24,27 +25,22 @@ from weldcalc.records.content import (
     InputFile,
     content_of,
     environment,
+    estimate_of,
 )
+from weldcalc.records.differences import Difference, difference_of, tolerance_between
 from weldcalc.records.fields import MATERIAL_ROLES
-from weldcalc.records.files import read_inside, text_of
+from weldcalc.records.files import (
+    CARD_NAME,
+    NOTEBOOK_NAME,
+    PAGE_NAME,
+    PULSES_NAME,
+    read_inside,
+    text_of,
+)
+from weldcalc.records.pulses import pulse_differences
+from weldcalc.records.repeat import repeat_command
 
 Answer = Literal["reproduced", "differs", "cannot be read"]
-
-SAME_PLATFORM = 1e-9
-OTHER_PLATFORM = 1e-6
-# ends of intervals, windows and chances come from seeded draws: the same to the last digit on the
-# same platform; elsewhere a draw or a place right at an edge may fall to the other side. Allowed
-# then: for sizes the error that the draws state for themselves, for shares and chances one draw of
-# the twenty behind a place of a map, for the row of a map one place next to an edge
-SAMPLED = 0.03
-SAMPLED_SHARE = 0.06
-_SAMPLED_FIELD = re.compile(
-    r"_interval(_[A-Za-z0-9]+)*\[[01]\]$"
-    r"|^computed\.(window|scatter|whole_weld\.fit_up\.stacked)\."
-)
-_SHARE_FIELD = re.compile(r"^computed\.(window|scatter)\..*(chance|interval_95|share)")
-_MAP_ROW = "computed.window.map.region["
-_ABSOLUTE = 1e-12  # a number that is all rounding error, such as a closed balance, has no digits
 
 # what a record was computed with: a change here is told, the results decide whether it matters
 _CIRCUMSTANCES = ("weldcalc_version", "reference_data", "model")
@@ -53,26 +49,8 @@ _FROM_THE_DATA = ("sources", "items_source", "cautions")
 _DIGESTS = ("record_sha256", "computed_sha256")
 _MOST_LINES = 40
 _WIDTH = 100  # columns of a terminal
-
-
-@frozen
-class Difference:
-    """A field that did not come out the same.
-
-    Parameters
-    ----------
-    field : str
-        Path in record.json.
-    recorded, recomputed : object
-        The two values; None where one is missing.
-    how : str
-        By how much, in words.
-    """
-
-    field: str
-    recorded: object
-    recomputed: object
-    how: str
+_COMMAND = "  "  # and no line of it is wrapped: it is to be copied
+_VIEWS = (PAGE_NAME, NOTEBOOK_NAME, CARD_NAME)
 
 
 @frozen
@@ -111,7 +89,11 @@ class Recheck:
     still_open : sequence of str
         What people still have to do, and what is left to the governing code.
     compared : int
-        How many fields were compared.
+        How many fields and cells of the pulse table were compared.
+    not_compared : str
+        Which files of the folder were not, and which are missing, in one sentence.
+    repeat : str
+        Command that makes all of them anew; for the record's folder.
     """
 
     answer: Answer
@@ -121,6 +103,8 @@ class Recheck:
     changes: Sequence[Change] = ()
     still_open: Sequence[str] = ()
     compared: int = 0
+    not_compared: str = ""
+    repeat: str = ""
 
     @property
     def exit_code(self) -> int:
@@ -150,6 +134,10 @@ def _lines(result: Recheck) -> Iterator[str]:
         yield f"  {difference.field}: {difference.how}"
     if len(result.differences) > _MOST_LINES:
         yield f"  and {len(result.differences) - _MOST_LINES} more; --json lists all"
+    if result.not_compared:
+        yield result.not_compared
+        yield "To make all of them anew, in the record's folder:"
+        yield _COMMAND + result.repeat
     if result.changes:
         yield "Not the same here as when the record was made:"
         yield from (f"  {c.what}: {c.recorded} then, {c.now} here" for c in result.changes)
@@ -159,6 +147,8 @@ def _lines(result: Recheck) -> Iterator[str]:
 
 
 def _wrapped(line: str) -> str:
+    if line.startswith(f"{_COMMAND}weldcalc "):
+        return line
     indent = "    " if line.startswith("  ") else ""
     return textwrap.fill(
         line, _WIDTH, subsequent_indent=indent, break_long_words=False, break_on_hyphens=False
@@ -182,23 +172,45 @@ def recheck(folder: Path | str) -> Recheck:
     Recheck
         Strings and digests count exactly; numbers to 1e-9 relative; on another platform to 1e-6,
         sampled sizes to 3 %, sampled shares and chances to 0.06, and a row of the window's map to
-        one place.
+        one place. The pulse table counts as fields do; page, notebook and card are not compared.
     """
+    folder = Path(folder)
     try:
-        recorded, files = _read(Path(folder))
+        recorded, files = _read(folder)
     except InputError as error:
         return Recheck(answer="cannot be read", words=f"The record cannot be read: {error}")
+    told: dict[str, Any] = {
+        "not_compared": _not_compared(folder),
+        "repeat": repeat_command({file.role: file.path for file in files}),
+    }
     damage = _damage(recorded)
+    tolerance = tolerance_between(recorded.get("environment"), environment())
     try:
         recomputed = content_of(files, signed_for=str(recorded.get("computed_sha256") or ""))
+        pulses = _pulse_table(folder, files)
+        damage += pulse_differences(folder, pulses, tolerance) if pulses else []
     except (WeldcalcError, RecursionError) as error:  # the latter: brackets without end in TOML
-        return _not_recomputed(recorded, files, damage, error)
-    return _compared(recorded, recomputed, damage)
+        return evolve(_not_recomputed(recorded, files, damage, error), **told)
+    cells = sum(len(row) for row in pulses.rows) if pulses else 0
+    return evolve(_compared(recorded, recomputed, damage, tolerance, cells), **told)
+
+
+def _not_compared(folder: Path) -> str:
+    *others, last = _VIEWS
+    missing = [name for name in (*_VIEWS, PULSES_NAME) if not os.path.lexists(folder / name)]
+    here = f"; missing here: {', '.join(missing)}" if missing else ""
+    return f"{', '.join(others)} and {last} only show the record and are not compared{here}."
+
+
+def _pulse_table(folder: Path, files: Sequence[InputFile]) -> PulseTable | None:
+    """Return the pulse table of the inputs, where the folder holds one to compare it with."""
+    if not os.path.lexists(folder / PULSES_NAME):
+        return None
+    made = estimate_of(files)
+    return pulse_table(made.schedule, made=made)
 
 
 def _read(folder: Path) -> tuple[dict[str, Any], list[InputFile]]:
-    if not folder.is_dir():
-        raise InputError.of(str(folder), "is not a folder")
     recorded = parse_json(text_of(read_inside(folder, "record.json"), "record.json"), "record.json")
     _refuse_unknown_form(recorded)
     files = [_read_input(folder, named) for named in recorded["input_files"]]
@@ -291,93 +303,43 @@ def _altered_inputs(
 
 
 def _compared(
-    recorded: Mapping[str, Any], recomputed: Mapping[str, Any], damage: Sequence[Difference]
+    recorded: Mapping[str, Any],
+    recomputed: Mapping[str, Any],
+    damage: Sequence[Difference],
+    tolerance: float,
+    cells: int,
 ) -> Recheck:
-    here = environment()
-    tolerance = _tolerance(recorded.get("environment"), here)
     same_data = recorded.get("reference_data") == recomputed["reference_data"]
     then, now = _results(recorded, same_data), _results(recomputed, same_data)
-    found = [_difference(path, then, now, tolerance) for path in dict.fromkeys([*then, *now])]
+    found = [difference_of(path, then, now, tolerance) for path in dict.fromkeys([*then, *now])]
     differences = [*damage, *(difference for difference in found if difference is not None)]
-    changes = list(_changes(recorded, recomputed, here))
+    changes = list(_changes(recorded, recomputed, environment()))
     return Recheck(
         answer="differs" if differences else "reproduced",
-        words=_words(differences, len(found), tolerance),
+        words=_words(differences, len(found), cells, tolerance),
         title=_title(recorded),
         differences=differences,
         changes=changes,
         still_open=[*recomputed["still_open"], *recomputed["governing_code"]["left_to_it"]],
-        compared=len(found),
+        compared=len(found) + cells,
     )
 
 
-def _words(differences: Sequence[Difference], compared: int, tolerance: float) -> str:
+def _words(differences: Sequence[Difference], fields: int, cells: int, tolerance: float) -> str:
     rule = f"texts and digests exactly, numbers to {tolerance:.0e} relative"
+    compared = f"{fields} fields" + (f" and {cells} cells of {PULSES_NAME}" if cells else "")
     if not differences:
-        return f"All {compared} fields compared came out the same ({rule})."
-    return f"{len(differences)} of {compared} fields did not come out the same ({rule})."
+        return f"All {compared} compared came out the same ({rule})."
+    return f"{len(differences)} of {compared} did not come out the same ({rule})."
 
 
 def _title(recorded: Mapping[str, Any]) -> str:
     return f"{recorded.get('number')} revision {recorded.get('revision')}"
 
 
-def _tolerance(then: object, here: Mapping[str, Any]) -> float:
-    return SAME_PLATFORM if then == here else OTHER_PLATFORM
-
-
 def _results(record: Mapping[str, Any], same_data: bool) -> dict[str, Any]:
     left_out = {*UNHASHED, *_DIGESTS, *_CIRCUMSTANCES, *(() if same_data else _FROM_THE_DATA)}
     return dict(leaves({key: item for key, item in record.items() if key not in left_out}))
-
-
-def _difference(
-    path: str, then: Mapping[str, Any], now: Mapping[str, Any], tolerance: float
-) -> Difference | None:
-    if path not in then:
-        return Difference(path, None, now[path], "is not in the record")
-    if path not in now:
-        return Difference(path, then[path], None, "is not computed any more")
-    old, new = then[path], now[path]
-    elsewhere = tolerance == OTHER_PLATFORM
-    if _is_number(old) and _is_number(new):
-        relative, absolute = _allowed(path, tolerance) if elsewhere else (tolerance, _ABSOLUTE)
-        if math.isclose(old, new, rel_tol=relative, abs_tol=absolute):
-            return None
-        return Difference(path, old, new, _how_much(old, new))
-    if (type(old) is type(new) and old == new) or (elsewhere and _is_same_row(path, old, new)):
-        return None
-    return Difference(path, old, new, f'"{old}" in the record, "{new}" recomputed')
-
-
-def _allowed(path: str, tolerance: float) -> tuple[float, float]:
-    """Return the relative and the absolute difference allowed on another platform."""
-    if not _SAMPLED_FIELD.search(path):
-        return tolerance, _ABSOLUTE
-    return SAMPLED, SAMPLED_SHARE if _SHARE_FIELD.search(path) else _ABSOLUTE
-
-
-def _is_same_row(path: str, old: object, new: object) -> bool:
-    """Tell whether two texts are a row of the window's map and differ in one place at most."""
-    if not (path.startswith(_MAP_ROW) and isinstance(old, str) and isinstance(new, str)):
-        return False
-    return len(old) == len(new) and sum(a != b for a, b in zip(old, new, strict=True)) <= 1
-
-
-def _is_number(value: object) -> bool:
-    return isinstance(value, int | float) and not isinstance(value, bool)
-
-
-def _two_digits(percent: float) -> str:
-    return f"{percent:.0f}" if percent >= 10.0 else f"{percent:.2g}"
-
-
-def _how_much(old: float, new: float) -> str:
-    text = f"{old:.9g} in the record, {new:.9g} recomputed"
-    if not old:
-        return text
-    percent = 100.0 * (new - old) / abs(old)
-    return f"{text} ({_two_digits(abs(percent))} % {'more' if percent > 0 else 'less'})"
 
 
 def _changes(

@@ -9,7 +9,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from attrs import field, frozen
+from attrs import evolve, field, frozen
 
 from weldcalc.canonical import parse_json, sha256_of_bytes
 from weldcalc.errors import InputError, WeldcalcError
@@ -115,7 +115,7 @@ def make_record(
     sign_off : Path, optional
         TOML with what people filled in: answers, requirements, names and dates.
     previous : Path, optional
-        Folder of the record that this one revises or signs.
+        Folder of the record that this one revises or signs, or its record.json.
 
     Returns
     -------
@@ -138,8 +138,7 @@ def make_record(
     files += _material_files(files[0], schedule)
     files += [_input_file(role, Path(path)) for role, path in given.items() if path is not None]
     if previous is not None:
-        content = read_inside(Path(previous), RECORD_NAME)
-        files.append(InputFile(role="previous", name=RECORD_NAME, content=content))
+        files.append(_previous_file(Path(previous)))
     return Record(data=_with_circumstances(content_of(files)), files=tuple(files))
 
 
@@ -192,6 +191,14 @@ def _material_files(file: InputFile, schedule: Schedule | Path | str) -> list[In
             )
         found.append(InputFile(role=role, name=name, content=read_inside(folder, name)))
     return found
+
+
+def _previous_file(path: Path) -> InputFile:
+    """Return the record before, from its folder or from the copy that a later record keeps."""
+    if path.is_file():
+        return evolve(_input_file("previous", path), name=RECORD_NAME)
+    content = read_inside(path, RECORD_NAME)
+    return InputFile(role="previous", name=RECORD_NAME, content=content)
 
 
 def _input_file(role: str, path: Path) -> InputFile:
@@ -266,7 +273,7 @@ def write_record(
     notes = [
         f"{path}: left by an interrupted run; may be deleted" for path in unfinished_folders(folder)
     ]
-    notes += _clock_notes(record)
+    notes += [*_clock_notes(record), *_revision_notes(record)]
     contents = _contents_of(record)
 
     def fill(draft: Path) -> None:
@@ -293,6 +300,17 @@ def _clock_notes(record: Record) -> list[str]:
             if isinstance(before, str) and made < before:
                 return [f"made_utc: {made} is before the previous record, {before}; set the clock"]
     return []
+
+
+def _revision_notes(record: Record) -> list[str]:
+    """Tell of a revision that is not raised: right for signing, yet two records bear one name."""
+    data, before = record.data, record.data["previous_record"]
+    if not before or before["revision"] != data["revision"]:
+        return []
+    return [
+        f"caution: the revision letter {data['revision']} is unchanged from the previous record; "
+        "raise it in the schedule unless this record only signs or completes that one"
+    ]
 
 
 def _contents_of(record: Record) -> dict[str, bytes]:

@@ -16,7 +16,7 @@ from attrs import field, frozen
 
 from weldcalc import joint as joints
 from weldcalc.errors import InputError
-from weldcalc.fields import nearest
+from weldcalc.fields import which_known
 from weldcalc.joint import Joint
 from weldcalc.schedules.parts import (
     Goal,
@@ -127,8 +127,7 @@ class Schedule:
         names = [one.name for one in self.passes]
         if name in names:
             return names.index(name)
-        near = nearest(name, names) or tuple(names)
-        hint = f"; known are {', '.join(near)}" if near else ": the schedule has no passes"
+        hint = f"; {which_known(name, names)}" if names else ": the schedule has no passes"
         raise InputError.of("pass", f"there is no pass of this name{hint}", name)
 
     def pass_run(self, weld_pass: WeldPass) -> PassRun:
@@ -273,6 +272,7 @@ def load_schedule(path: str | Path, *, require_passes: bool = True) -> Schedule:
         with its path.
     """
     file = Path(path)
+    _refuse_a_record(file)
     content, raw = read_toml_file(file)
     try:
         return _schedule(
@@ -284,6 +284,16 @@ def load_schedule(path: str | Path, *, require_passes: bool = True) -> Schedule:
         )
     except InputError as error:
         raise error.in_file(str(file)) from None
+
+
+def _refuse_a_record(path: Path) -> None:
+    """Refuse a folder and a record.json in words that lead to the schedule."""
+    kept = (path if path.is_dir() else path.parent) / "inputs" / "schedule.toml"
+    there = f", such as {kept}" if kept.is_file() else ""
+    if path.is_dir():
+        raise InputError.of(str(path), f"is a folder; give the schedule file (TOML){there}")
+    if path.suffix.lower() == ".json":
+        raise InputError.of(str(path), f"is no schedule; give the schedule file (TOML){there}")
 
 
 def schedule_from_mapping(

@@ -12,6 +12,7 @@ from weldcalc.batch import Progress
 from weldcalc.calibration_data import Calibration
 from weldcalc.errors import InputError
 from weldcalc.goals import PassGoals, all_met, chance_interval, pass_goals
+from weldcalc.passes.spread import as_drawn
 from weldcalc.schedule import Schedule
 from weldcalc.tolerances.drift import Drift, allowed_drifts
 from weldcalc.tolerances.result import RESULTS, Chance, PassTolerance, Tolerance
@@ -144,7 +145,8 @@ def _pass_tolerance(
     sizes, pulses = sampler([design.first, design.second, *swaps])
     met = [goals.met(one, made) for one, made in zip(sizes, pulses, strict=True)]
     every = _chance(np.array([all_met(one) for one in met]))
-    values = _values(sizes, pulses, asked="penetration" in goals.names)
+    [still] = scatter.centre().cases
+    values = _values(sizes, pulses, still["thickness"], asked="penetration" in goals.names)
     drifting = sampler if every.chance >= plan.least_chance else alone
     made = PassTolerance(
         name=scatter.weld_pass.name,
@@ -191,9 +193,13 @@ def _drifts(sampler: Sampler, goals: PassGoals, plan: _Plan) -> tuple[Drift, ...
     return allowed_drifts(sampler, goals, least_chance=plan.least_chance, seed=plan.seed)
 
 
-def _values(sizes: Sequence[Floats], pulses: Sequence[Pulses], *, asked: bool) -> dict[str, Floats]:
+def _values(
+    sizes: Sequence[Floats], pulses: Sequence[Pulses], wall: float, *, asked: bool
+) -> dict[str, Floats]:
     rows = np.array(sizes)
     found = {key: column(rows, key) for key in RESULTS if key != "joint_margin"}
+    walls = np.array([[case["thickness"] for case in one.cases] for one in pulses])
+    found["penetration"] = as_drawn(found["penetration"], walls, wall)
     if not asked:
         return found
     distances = np.array([one.distance for one in pulses])

@@ -16,19 +16,36 @@ from pathlib import Path
 from weldcalc.errors import InputError
 
 
-def refuse_existing(path: Path) -> None:
+def numbered(path: Path, number: int) -> Path:
+    """Return a path for one of several files: the first as given, then with -2, -3 and so on.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        Of the first.
+    number : int
+        From 1.
+    """
+    return path if number == 1 else path.with_name(f"{path.stem}-{number}{path.suffix}")
+
+
+def refuse_existing(path: Path, *, suffix: str = "") -> None:
     """Refuse a file or folder that is there already, before anything is computed for it.
 
     Parameters
     ----------
     path : pathlib.Path
         Must not exist yet.
+    suffix : str, optional
+        That the name has to end with, where only one kind of file is written.
 
     Raises
     ------
     InputError
-        When it does, or could not be made.
+        When it does, could not be made, or its name would tell another kind of file.
     """
+    if suffix and path.suffix.lower() != suffix:
+        raise InputError.of("output", f"is no name for this file; end it with {suffix}", str(path))
     if os.path.lexists(path):
         raise InputError.of("output", "exists already; choose a new name", str(path))
     refuse_unwritable(path)
@@ -40,15 +57,13 @@ def refuse_unwritable(path: Path) -> None:
     Parameters
     ----------
     path : pathlib.Path
-        Of a file that may exist; folders on the way to it need not.
+        Of a file or folder to make; folders on the way to it need not exist.
 
     Raises
     ------
     InputError
-        When it is a folder, or no file can be made there.
+        When nothing can be made there.
     """
-    if path.is_dir():
-        raise InputError.of("output", "is a folder; name a file", str(path))
     there = next(folder for folder in path.absolute().parents if os.path.lexists(folder))
     if not there.is_dir():
         raise InputError.of("output", f"cannot be made: {there} is not a folder", str(path))

@@ -13,7 +13,7 @@ from weldcalc.batch import Progress
 from weldcalc.calibration_data import Calibration
 from weldcalc.errors import InputError
 from weldcalc.fields import field as field_of
-from weldcalc.fields import nearest
+from weldcalc.fields import which_known
 from weldcalc.goals import pass_goals
 from weldcalc.quantities import json_key, show, to_json, to_shown
 from weldcalc.schedule import Laser, Schedule, WeldPass
@@ -82,6 +82,8 @@ class Window:
         Of the laser, as curves over the map.
     surrogate : SectionSurrogate or None
         What stood in for the engine of cross-sections; None where all runs were direct.
+    counts_model : bool
+        Whether the chance counts the model's own spread as well as the shop's scatter.
     """
 
     pass_name: str
@@ -100,6 +102,7 @@ class Window:
     nearest: Mapping[str, float]
     limits: tuple[Limit, ...]
     surrogate: SectionSurrogate | None = field(repr=False)
+    counts_model: bool
 
     def to_json(self) -> dict[str, Any]:
         """Return the answer without the map itself, as plain values; keys carry the unit."""
@@ -244,6 +247,7 @@ def window(
         nearest=nearest_regions(columns, rows, region, point, sigma),
         limits=_limits(schedule.laser, weld_pass, x, y, columns, rows),
         surrogate=surrogate,
+        counts_model=with_model,
     )
 
 
@@ -268,8 +272,9 @@ def _check(
 ) -> None:
     for where, key in (("x", x), ("y", y)):
         if key not in VARIABLES:
-            near = nearest(key, VARIABLES) or VARIABLES
-            raise InputError.of(where, f"no setting of a window; known: {', '.join(near)}", key)
+            raise InputError.of(
+                where, f"no setting of a window; {which_known(key, VARIABLES)}", key
+            )
     if x == y:
         raise InputError.of("y", "has to be another setting than x", y)
     if min(cells) < 4:

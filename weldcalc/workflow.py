@@ -16,17 +16,19 @@ from weldcalc.record import (
     open_record,
     write_record,
 )
-from weldcalc.records.files import refuse_unless_new
+from weldcalc.records.files import (
+    CARD_NAME,
+    NOTEBOOK_NAME,
+    PAGE_NAME,
+    PULSES_NAME,
+    refuse_unless_new,
+)
 
 if TYPE_CHECKING:
     from weldcalc.own_kernel import OwnKernel
     from weldcalc.schedule import Schedule
 
 NOTEBOOK = "qualification_record"
-NOTEBOOK_NAME = "record.ipynb"
-PAGE_NAME = "record.html"
-CARD_NAME = "setup_card.pdf"
-PULSES_NAME = "pulses.csv"
 
 Step = Callable[[str], None]
 

@@ -127,7 +127,9 @@ def _schedule_of(path: Path) -> Schedule:
     from weldcalc.record import open_record
     from weldcalc.schedule import load_schedule
 
-    return open_record(path)[1].schedule if path.is_dir() else load_schedule(path)
+    # a record.json is refused there with the words that lead to its folder
+    is_record = path.is_dir() or path.suffix.lower() == ".json"
+    return open_record(path)[1].schedule if is_record else load_schedule(path)
 
 
 def follow_files(record: Path, log: Path, check_every: str | None) -> Answer:

@@ -282,7 +282,7 @@ def test_worst_of_nothing_is_not_judged() -> None:
 BAD = {
     'foo = 1\n[[criterion]]\nfeature = "leak"': "unknown key",
     'titel = "x"\n[[criterion]]\nfeature = "leak"': "nearest: title",
-    '[[criterion]]\nfeature = "penetraton"': "nearest: penetration",
+    '[[criterion]]\nfeature = "penetraton"': "did you mean penetration? Known are",
     "[[criterion]]\n": "unknown feature",
     'title = "x"': "criterion: missing; write at least one",
     '[criterion]\nfeature = "leak"': "write each as [[criterion]]",

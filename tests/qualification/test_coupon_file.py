@@ -274,3 +274,35 @@ def test_word_lists_say_where_they_come_from() -> None:
     assert names["510"] == "burn-through"
     assert colour_words()[0] == "silver"
     assert colour_words()[-1] == "white"
+
+
+def test_a_mistake_down_a_column_is_told_once_and_kept_for_every_row() -> None:
+    rows = "".join(f"C{number:02d},0.31,Silber\n" for number in range(66))
+    text = f"coupon,penetration [mm],colour\n{rows}"
+    with pytest.raises(InputError) as caught:
+        coupons_from_bytes(text.encode(), name="c.csv")
+    assert len(caught.value.problems) == 66
+    (line,) = str(caught.value).splitlines()
+    assert line.startswith('c.csv, line 2 and 65 more rows, column colour = "Silber": use one of')
+
+
+def test_a_missing_comma_in_the_headings_is_one_line() -> None:
+    rows = "".join(f"C{number:02d},0.31,silver\n" for number in range(66))
+    with pytest.raises(InputError) as caught:
+        coupons_from_bytes(f"coupon,penetration [mm]\n{rows}".encode(), name="c.csv")
+    (line,) = str(caught.value).splitlines()
+    assert line.startswith("c.csv, line 2 and 65 more rows: 3 cells under 2 headings")
+    assert line.endswith("every row alike: a comma is missing in the headings")
+
+
+def test_few_rows_are_told_one_by_one() -> None:
+    rows = "C01,0.31,Silber\nC02,0.31,rosa\n"
+    with pytest.raises(InputError) as caught:
+        coupons_from_bytes(f"coupon,penetration [mm],colour\n{rows}".encode(), name="c.csv")
+    assert "rosa" in str(caught.value)
+
+
+def test_a_column_like_no_other_gets_no_hint() -> None:
+    with pytest.raises(InputError) as caught:
+        coupons_from_bytes(b"coupon,operator\nC01,N.N.\n", name="c.csv")
+    assert str(caught.value) == 'c.csv, line 1 = "operator": unknown column'

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import csv
+import io
 from collections.abc import Callable, Mapping
 from itertools import product
 
@@ -134,3 +136,24 @@ def test_form_is_a_coupon_list_that_waits_for_numbers() -> None:
     assert [row.settings for row in rows[::2]] == [pytest.approx(setting) for setting in settings]
     assert all(row.measured == {} for row in rows)
     assert "penetration [mm],fusion_width [mm],root_width [mm],haz_width [mm]" in form
+
+
+def test_form_asks_for_uncertainties_and_tells_what_to_type() -> None:
+    form = coupon_form([{}], sections_per_coupon=2)
+    assert "silver" in form
+    filled = form.replace("C01,1,,,,,,,,,,,,,,", "C01,1,,,0.31,,,,0.004,,,,silver,2017;5012,tight,")
+    assert filled != form
+    for text in (filled, _as_a_spreadsheet_saves(filled)):
+        first, second = coupons_from_bytes(text.encode(), name="form.csv").sections
+        assert first.uncertainty == pytest.approx({"penetration": 4e-6})
+        assert first.imperfections == ("2017", "5012")
+        assert second.measured == {}
+
+
+def _as_a_spreadsheet_saves(text: str) -> str:
+    """Return the table with every line as wide as the widest, as spreadsheets write it."""
+    rows = list(csv.reader(io.StringIO(text)))
+    wide = max(map(len, rows))
+    out = io.StringIO()
+    csv.writer(out).writerows([*row, *[""] * (wide - len(row))] for row in rows)
+    return out.getvalue()

@@ -314,3 +314,14 @@ def test_forecast_of_a_straight_line(
 )
 def test_no_forecast_without_a_drift_towards_an_edge(values: list[float]) -> None:
     assert forecast(values, low=None, high=9.0) is None
+
+
+def test_a_log_of_another_schedule_is_told() -> None:
+    head = "number,date,welded,pass\n"
+    schedule = schedule_from_mapping(tube())  # T-1
+    own = log("T-1,2026-03-02,08:10,root", ",2026-03-02,08:20,root", head=head)
+    assert "another-number" not in codes(follow(schedule, own))
+    other = log("WS-9,2026-03-02,08:10,root", "T-1,2026-03-02,08:20,root", head=head)
+    (found,) = [one for one in follow(schedule, other).findings if one.code == "another-number"]
+    assert found.weight == "caution"
+    assert "names the number WS-9, the schedule is T-1" in found.text

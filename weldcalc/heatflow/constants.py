@@ -92,7 +92,7 @@ class ValidityBox:
             for text in (
                 beyond("spot diameter", case.spot_diameter, self.spot_diameter, 1e3, "mm", of),
                 beyond("pulse duration", case.pulse_duration, self.pulse_duration, 1e3, "ms", of),
-                beyond("irradiance", case.peak_power / area, self.irradiance, 1e-6, "W/mm2", of),
+                beyond("irradiance", case.peak_power / area, self.irradiance, 1e-6, "W/mm²", of),
             )
             if text
         )

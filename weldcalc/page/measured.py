@@ -8,6 +8,7 @@ from typing import Any
 from weldcalc.page.pieces import Piece, badge, paragraph, table
 from weldcalc.page.planned import calibrated, plan_and_done
 from weldcalc.page.results import NOT_APPLICABLE, sentence, unit_of, words_of_result
+from weldcalc.records.coupons import rows_with_a_measurement
 
 Data = Mapping[str, Any]
 _LOOKS = {"met": "calm", "not met": "stop", "not judged": "caution"}
@@ -17,7 +18,7 @@ def coupons(record: Data) -> Piece:
     """Return what was measured on coupons, and each criterion with its verdict."""
     computed = record["computed"]
     sections = computed["coupons"]
-    if not sections:
+    if not rows_with_a_measurement(sections):
         return Piece(
             paragraph(
                 "No coupon was measured. Everything above is a prediction, and nothing in this "
@@ -40,7 +41,8 @@ def coupon_words(record: Data) -> str:
     if not sections:
         return "none measured"
     verdict = judgement["verdict"] if judgement else "not judged, no limits typed in"
-    return f"{len(sections)} sections measured; acceptance criteria {verdict}"
+    count = rows_with_a_measurement(sections)
+    return f"{count} of {len(sections)} rows hold a measurement; acceptance criteria {verdict}"
 
 
 def _verdicts(judgement: Data) -> Piece:

@@ -50,10 +50,10 @@ def plan_and_done(record: Data) -> Piece:
         [test["name"], test["method"], _count(test["coupons_with_an_entry"])]
         for test in plan["tests"]
     ]
-    columns = ["Test, by name", "Standard to look for", "Coupons with an entry it fills"]
+    columns = ["Test, by name", "Standard to look for", "Coupons with an entry that it could fill"]
     caption = (
-        "Named tests against the coupon list; an entry does not say by which test it was found, "
-        "and the code says which tests are needed"
+        "Named tests against the coupon list. No test is shown to be done: an entry does not say "
+        "by which it was found, and the code says which are needed"
     )
     return Piece(paragraph(words)) + table(columns, rows, caption=caption, class_="words")
 
@@ -61,4 +61,4 @@ def plan_and_done(record: Data) -> Piece:
 def _count(number: int | None) -> str:
     if number is None:
         return f"{NOT_APPLICABLE} (leaves nothing in a coupon list)"
-    return str(number) if number else "none"
+    return f"{number}, by this or another test" if number else "none"

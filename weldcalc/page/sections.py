@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shlex
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -18,6 +17,7 @@ from weldcalc.page.results import (
 )
 from weldcalc.page.studies import chance_words
 from weldcalc.records.fields import UNSETTLED
+from weldcalc.records.repeat import repeat_command
 
 Data = Mapping[str, Any]
 
@@ -132,14 +132,16 @@ def identification(record: Data) -> Piece:
         class_="sign",
     )
     before = record["previous_record"]
-    return Piece(signed.html + (_previous(before) if before else ""))
+    return Piece(signed.html + (_previous(before, record["revision"]) if before else ""))
 
 
-def _previous(before: Data) -> str:
+def _previous(before: Data, revision: str) -> str:
     words = (
         f"Follows revision {before['revision']} of {before['number']}, "
         f"record {before['record_sha256']}."
     )
+    if before["revision"] == revision:
+        words += " Caution: the revision letter is unchanged; tell the two apart by digest."
     changes = before["changes"]
     if not changes:
         return paragraph(words + " The schedule is unchanged.")
@@ -252,13 +254,14 @@ def provenance(record: Data) -> Piece:
         **record["environment"]["packages"],
         "Machine": f"{record['environment']['system']} {record['environment']['machine']}",
     }
-    made_from = next(f["name"] for f in record["input_files"] if f["role"] == "schedule")
-    repeat = f"weldcalc recheck FOLDER\nweldcalc record {shlex.quote(made_from)} -o NEW_FOLDER"
+    kept = {file["role"]: file["path"] for file in record["input_files"]}
+    repeat = f"weldcalc recheck .\n{repeat_command(kept)}"
     return Piece(
         table(["", "SHA-256"], rows, caption="Digests", class_="digests").html
         + table(list(versions), [list(versions.values())], caption="Versions").html
         + paragraph(
-            "To recompute this record from the inputs kept in its folder, and to make it anew:"
+            "To recompute this record from the inputs kept in its folder, and to make it anew, in "
+            "that folder:"
         )
         + element("pre", text(repeat))
     )
@@ -279,6 +282,9 @@ def recheck_result(result: Data) -> Piece:
     """
     answer = badge(result["answer"], "calm" if result["answer"] == "reproduced" else "stop")
     parts = [element("p", answer + " " + text(result["words"]), class_="lead")]
+    if result["not_compared"]:
+        words = f"{result['not_compared']} To make all of them anew, in the record's folder:"
+        parts += [paragraph(words), element("pre", text(result["repeat"]))]
     if result["differences"]:
         rows = [
             [d["field"], d["recorded"], d["recomputed"], d["how"]] for d in result["differences"]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
 from attrs import evolve
@@ -19,6 +19,19 @@ if TYPE_CHECKING:
 
 SURE = 0.95  # chance below which a goal that is met is still called uncertain
 ENOUGH_HAZ = 3  # coupons with a measured heat-affected width that count as a check of it
+_MORE_POWER = frozenset(
+    {
+        "lack-of-penetration",
+        "penetration-uncertain",
+        "root-too-narrow",
+        "root-scalloped",
+        "root-not-closed",
+    }
+)
+_LESS_POWER = frozenset({"blow-through", "melt-ejection"})
+_LESS_SCATTER = "bring the scatter down (weldcalc tolerance ranks it)"
+_COUPONS = "weld and section coupons to calibrate the prediction"
+_SLOWER = "lower the travel speed to"
 _OF_THE_COLDEST = ("not-melted", "member-not-melted")
 _NO_HAZ_DATA = (
     "nothing published measured it on titanium seams; take it as a guess until coupons do"
@@ -49,11 +62,34 @@ def pass_findings(
         *_overlap_findings(schedule, made),
     ]
     if made.name == schedule.passes[0].name:
-        found += [*_depth_findings(schedule, made), *_root_findings(schedule, made)]
+        found += [
+            *_depth_findings(schedule, made, calibration),
+            *_root_findings(schedule, made),
+        ]
     found += _haz_findings(schedule, made)
     if calibration.haz_coupons < ENOUGH_HAZ:
         found.append(Finding("note", "haz-not-validated", f"heat-affected width: {_NO_HAZ_DATA}"))
-    return tuple(found)
+    return tuple(_weighed(found, calibration))
+
+
+def _weighed(found: Sequence[Finding], calibration: Calibration) -> Iterator[Finding]:
+    """Yield findings of which none asks for more power where another asks for less."""
+    pulls = (_MORE_POWER, _LESS_POWER)
+    pulling = [[one for one in found if one.code in codes] for codes in pulls]
+    stops = [any(one.weight == "stop" for one in side) for side in pulling]
+    both = f"depth asks for more power, the depression for less: {_LESS_SCATTER}"
+    both += f", {_COUPONS}," if calibration.is_shipped else ""
+    both += " or choose another pulse (weldcalc draft)"
+    for finding in found:
+        side = next((n for n, codes in enumerate(pulls) if finding.code in codes), None)
+        if side is None or not all(pulling) or stops[side] > stops[1 - side]:
+            yield finding
+        elif _SLOWER in finding.remedy:
+            yield evolve(finding, remedy=finding.remedy[finding.remedy.index(_SLOWER) :])
+        elif stops[1 - side] > stops[side]:
+            yield evolve(finding, remedy="see to the stop first: it asks for the opposite")
+        else:
+            yield evolve(finding, remedy=both)
 
 
 def _pulse_findings(made: PassEstimate) -> Iterator[Finding]:
@@ -88,19 +124,31 @@ def _mode_findings(made: PassEstimate) -> Iterator[Finding]:
     near, threshold = made.other_mode.pulse, made.other_mode.threshold
     if near is None or threshold is None:
         return
+    other = (
+        f"{show(near.penetration, 'penetration')} depth and "
+        f"{show(near.fusion_width, 'fusion_width')} width"
+    )
+    told = f"the pulse may also give {other}"
+    if _alike(near.penetration, made.penetration) and _alike(near.fusion_width, made.fusion_width):
+        told = "open or shut, depth and width come out alike"
     yield Finding(
         "caution",
         "near-keyhole-threshold",
         f"the keyhole opens at about {show(threshold, 'keyhole_irradiance')}, within a quarter of "
-        f"the {show(made.mean_irradiance, 'mean_irradiance')} used: the pulse may also give "
-        f"{show(near.penetration, 'penetration')} depth and "
-        f"{show(near.fusion_width, 'fusion_width')} width",
+        f"the {show(made.mean_irradiance, 'mean_irradiance')} used: {told}",
         "move the irradiance at least a quarter away from the threshold, or section many coupons",
         "computed in both modes",
     )
 
 
-def _depth_findings(schedule: Schedule, made: PassEstimate) -> Iterator[Finding]:
+def _alike(one: float, other: float) -> bool:
+    """Tell whether two sizes are the same but for rounding."""
+    return abs(one - other) <= 0.01 * max(one, other)
+
+
+def _depth_findings(
+    schedule: Schedule, made: PassEstimate, calibration: Calibration
+) -> Iterator[Finding]:
     share = schedule.goal.penetration
     if share is None:
         return
@@ -121,9 +169,9 @@ def _depth_findings(schedule: Schedule, made: PassEstimate) -> Iterator[Finding]
         yield Finding(
             "caution",
             "penetration-uncertain",
-            f"penetration is met in {100 * chance:.0f} % of the welds drawn over model and shop "
-            "scatter",
-            "raise the peak power, or weld and section coupons to calibrate the prediction",
+            f"penetration is met in {100 * chance:.0f} % of the pulses drawn over model and shop "
+            "scatter at the coldest place (this goal alone, in the middle of a pulse)",
+            f"raise the peak power, or {_COUPONS if calibration.is_shipped else _LESS_SCATTER}",
             "computed",
         )
 
@@ -133,7 +181,7 @@ def _slower_or(made: PassEstimate, other: str) -> str:
     speed = made.largest_travel_speed
     if speed is None or speed >= made.travel_speed:
         return other
-    return f"{other}, or lower the travel speed to {show(speed, 'travel_speed')} or less"
+    return f"{other}, or {_SLOWER} {show(speed, 'travel_speed')} or less"
 
 
 def _root_findings(schedule: Schedule, made: PassEstimate) -> Iterator[Finding]:

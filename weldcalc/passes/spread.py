@@ -66,25 +66,44 @@ class Spread:
         Of the best-fit constants and the settings as typed.
     stretch : float
         Power on the ratio of the ends to the centre; above 1 it widens the interval.
+    limit : float
+        Where depth ends on members as thick as drawn [m].
     """
 
     values: Mapping[str, Floats] = field(repr=False)
     centre: Pulse = field(repr=False)
     stretch: float
+    limit: float
 
     def interval(self, key: str) -> tuple[float, float]:
         """Return the 90 % interval of a result [SI]; it always holds the central value."""
         tail = (1 - LEVEL) / 2
         middle = float(getattr(self.centre, key))
-        ends = np.quantile(self.values[key], [tail, 1 - tail])
+        values, most = self.values[key], np.inf
+        if key == "penetration":
+            values, most = as_drawn(values, self.values["limit"], self.limit), self.limit
+        ends = np.quantile(values, [tail, 1 - tail])
         low, high = (_stretched(float(end), middle, self.stretch) for end in ends)
-        most = float(np.max(self.values["limit"])) if key == "penetration" else np.inf
         return min(low, middle), max(min(high, most), middle)
 
     def chance_of_share(self, share: float) -> float:
         """Return the share of the draws whose penetration reaches a share of their own wall."""
         reached = self.values["penetration"] >= share * self.values["thickness"] * (1 - 1e-9)
         return float(np.mean(reached))
+
+
+def as_drawn(depth: Floats, limit: Floats, drawn: float) -> Floats:
+    """Return the depths of scattered members as they count on members as thick as drawn [m].
+
+    Parameters
+    ----------
+    depth, limit : ndarray, shape (n,)
+        Of each draw, and where its own depth ends [m].
+    drawn : float
+        Where depth ends as drawn [m]; what goes through its own wall goes through.
+    """
+    through = depth >= limit * (1.0 - 1e-9)
+    return np.asarray(np.where(through, drawn, np.minimum(depth, drawn)))
 
 
 def _stretched(end: float, middle: float, stretch: float) -> float:
@@ -108,8 +127,9 @@ def scatter_of(schedule: Schedule) -> dict[str, float]:
         Shares of the value [1], or lengths [m].
     """
     own = {key: getattr(schedule.scatter, key) for key in keys_of("scatter")}
-    assumed = {key: one.value for key, one in assumed_scatter(schedule.scatter).items()}
-    return assumed | {key: value for key, value in own.items() if value is not None}
+    assumed = assumed_scatter(schedule.scatter, schedule.laser)
+    found = {key: one.value for key, one in assumed.items()}
+    return found | {key: value for key, value in own.items() if value is not None}
 
 
 def pass_spread(
@@ -161,6 +181,7 @@ def pass_spread(
         values=_with_model_error(drawn, calibration.error, ratio),
         centre=centre,
         stretch=FEW_DRAWS * (OUTSIDE_STRETCH if outside else 1.0),
+        limit=settings["thickness"] if ratio is None else ratio.limit,
     )
 
 

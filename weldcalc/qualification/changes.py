@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from attrs import asdict, frozen
+from attrs import asdict, evolve, frozen
 
 from weldcalc.fields import plain_name
 from weldcalc.qualification.change_judging import (
@@ -94,11 +94,15 @@ class Comparison:
         Variables of the limits that stand in no schedule and that a person has to compare.
     document : str
         What the limits were typed from; empty without limits.
+    old, new : str
+        Number and revision of the two schedules; empty where only values were compared.
     """
 
     changes: tuple[Change, ...]
     by_hand: tuple[str, ...]
     document: str = ""
+    old: str = ""
+    new: str = ""
 
     @property
     def requalify(self) -> bool:
@@ -113,6 +117,8 @@ class Comparison:
     def to_json(self) -> dict[str, Any]:
         """Return plain values; a difference is given with its unit, as text."""
         return {
+            "old": self.old,
+            "new": self.new,
             "requalification_needed": self.requalify,
             "changes": [_change_json(item) for item in self.changes],
             "compare_by_hand": list(self.by_hand),
@@ -143,7 +149,9 @@ def compare(old: Schedule, new: Schedule, limits: ChangeLimits | None = None) ->
     Comparison
         Every changed variable, and every variable whose qualified range was typed.
     """
-    return compare_flat(flatten(old), flatten(new), limits)
+    titles = [f"{one.number} revision {one.revision}" for one in (old, new)]
+    made = compare_flat(flatten(old), flatten(new), limits)
+    return evolve(made, old=titles[0], new=titles[1])
 
 
 def compare_flat(old: Flat, new: Flat, limits: ChangeLimits | None = None) -> Comparison:

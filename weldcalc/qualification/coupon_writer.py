@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from weldcalc.qualification.coupons import (
+    LEAK_WORDS,
     MEASURED,
     NO_IMPERFECTION,
     SETTINGS,
     TEXTS,
     CouponSection,
+    colour_words,
 )
 from weldcalc.qualification.table import table_text
 from weldcalc.quantities import field, shortest_text
@@ -45,7 +47,8 @@ def form_text(sections: Sequence[CouponSection], to_fill_in: Sequence[str]) -> s
     sections : sequence of CouponSection
         Rows known so far.
     to_fill_in : sequence of str
-        Keys of `MEASURED` that get a column although no row has a value.
+        Keys of `MEASURED` that get a column, and one of standard uncertainty, although no row has
+        a value.
 
     Returns
     -------
@@ -61,7 +64,11 @@ def form_text(sections: Sequence[CouponSection], to_fill_in: Sequence[str]) -> s
     measured = [
         key for key in MEASURED if key in to_fill_in or any(key in row.measured for row in sections)
     ]
-    unsure = [key for key in measured if any(key in row.uncertainty for row in sections)]
+    unsure = [
+        key
+        for key in measured
+        if key in to_fill_in or any(key in row.uncertainty for row in sections)
+    ]
     headings = [*TEXTS[:4], *map(_heading, settings), *map(_heading, measured)]
     headings += [_heading(key, "_u") for key in unsure]
     return table_text(
@@ -77,6 +84,23 @@ def form_text(sections: Sequence[CouponSection], to_fill_in: Sequence[str]) -> s
             for row in sections
         ],
     )
+
+
+def how_to_fill_in() -> str:
+    """Return comment lines for the head of a form: what is typed into its columns of words.
+
+    They hold neither commas nor quotes, so that a spreadsheet gives them back as they were.
+    """
+    lines = (
+        "Leave a cell empty where nothing was measured or looked at. Decimal points; no units.",
+        "pass: the name of the pass if the section shows it alone; empty for the finished weld.",
+        "penetration_u and the like: one standard uncertainty (weldcalc gauge finds it).",
+        f"colour: {' / '.join(colour_words())}.",
+        f"imperfections: ISO 6520-1 numbers with ; between them; {NO_IMPERFECTION} if you looked "
+        "and found no imperfection.",
+        f"leak: {' / '.join(LEAK_WORDS)}.",
+    )
+    return "".join(f"# {line}\n" for line in lines)
 
 
 def _heading(key: str, suffix: str = "") -> str:

@@ -9,7 +9,7 @@ from typing import Any
 from attrs import asdict, evolve, frozen
 
 from weldcalc.errors import Problems
-from weldcalc.fields import nearest, plain_name
+from weldcalc.fields import plain_name, which_known
 from weldcalc.qualification.coupons import (
     LEAK_WORDS,
     MEASURED,
@@ -196,8 +196,7 @@ def _criterion(entry: Entry) -> Criterion:
     feature = entry.text("feature")
     known = (*MEASURED, *WORDED, IMPERFECTION)
     if feature not in known:
-        close = nearest(feature, known) or known
-        entry.note("feature", f"unknown feature; nearest: {', '.join(close)}")
+        entry.note("feature", f"unknown feature; {which_known(feature, known)}")
         return Criterion(feature=feature)
     entry.only((*_ALWAYS, *_keys(feature)))
     plain = Criterion(

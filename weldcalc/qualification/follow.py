@@ -15,6 +15,7 @@ from weldcalc.qualification.follow_findings import (
     colour_findings,
     edge_findings,
     last_checks,
+    number_findings,
     row_findings,
     signal_findings,
 )
@@ -122,6 +123,7 @@ def follow(
     """
     return follow_log(
         log,
+        number=schedule.number,
         edges=edges_of(schedule),
         clean_to_weld=schedule.preparation.clean_to_weld,
         check_every=check_every,
@@ -171,6 +173,7 @@ def edges_of(schedule: Schedule) -> tuple[Edge, ...]:
 def follow_log(
     log: RunLog,
     *,
+    number: str = "",
     edges: Sequence[Edge] = (),
     clean_to_weld: float | None = None,
     check_every: float | None = None,
@@ -182,6 +185,8 @@ def follow_log(
     ----------
     log : RunLog
         As read.
+    number : str, optional
+        Of the schedule that the log is held against; empty when there is none.
     edges : sequence of Edge
         Tolerance edges.
     clean_to_weld : float, optional
@@ -207,6 +212,7 @@ def follow_log(
     rows = tuple(RowVerdict(row, _kept(row, clean_to_weld)) for row in log.rows)
     followed, findings = charts_of(log, edges)
     findings += [*row_findings(rows, clean_to_weld), *colour_findings(log.rows)]
+    findings += number_findings(log.rows, number) if number else []
     for item in followed:
         findings += edge_findings(item)
         findings += signal_findings(item)

@@ -60,6 +60,24 @@ def row_findings(rows: Sequence[RowVerdict], limit: float | None) -> list[Findin
     return found
 
 
+def number_findings(rows: Sequence[LogRow], number: str) -> list[Finding]:
+    """Return what has to be said where the log names another schedule than the one followed.
+
+    Parameters
+    ----------
+    rows : sequence of LogRow
+        Of the log.
+    number : str
+        Of the schedule that the log is held against.
+    """
+    others = list(dict.fromkeys(row.number for row in rows if row.number not in ("", number)))
+    if not others:
+        return []
+    text = f"The log names the number {first_few(others, between=', ')}, the schedule is {number}"
+    remedy = "Follow each log against its own record: limits and edges here are of another weld."
+    return [Finding("caution", "another-number", text, remedy)]
+
+
 def colour_findings(rows: Sequence[LogRow]) -> list[Finding]:
     """Return where the colour moved towards more exposure to air.
 

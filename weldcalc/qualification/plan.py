@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from weldcalc.errors import InputError
 from weldcalc.qualification.checks import count, fraction
-from weldcalc.qualification.coupon_writer import form_text
+from weldcalc.qualification.coupon_writer import form_text, how_to_fill_in
 from weldcalc.qualification.coupons import SETTINGS, CouponSection
 from weldcalc.qualification.statistics import coupons_needed, reliability_text, tolerance_factor
 from weldcalc.reference import read_toml
@@ -321,14 +321,14 @@ def coupon_form(
     sections_per_coupon : int
         Rows for each coupon.
     to_measure : sequence of str
-        Measured columns to leave empty.
+        Measured columns to leave empty, each with one for its standard uncertainty.
     weld_pass : str
         Pass that the sections show.
 
     Returns
     -------
     str
-        CSV text; coupons are named C01, C02 and so on.
+        CSV text; coupons are named C01, C02 and so on. Its head tells what to type.
 
     Raises
     ------
@@ -343,4 +343,4 @@ def coupon_form(
         for number, setting in enumerate(settings, 1)
         for section in range(1, sections_per_coupon + 1)
     ]
-    return form_text(rows, to_measure)
+    return how_to_fill_in() + form_text(rows, to_measure)

@@ -19,7 +19,18 @@ from weldcalc.qualification.table import Column, TableRow, raise_by_line, read_f
 FOCUS_WORDS = ("ok", "not ok")
 POWER_METER = "power_meter"
 
-_TEXTS = ("date", "cleaned", "welded", "lot", "pass", "focus_check", "colour", "coupon", "note")
+_TEXTS = (
+    "number",
+    "date",
+    "cleaned",
+    "welded",
+    "lot",
+    "pass",
+    "focus_check",
+    "colour",
+    "coupon",
+    "note",
+)
 _DATE = re.compile(r"\d{4}-\d{2}-\d{2}")
 _TIME = re.compile(r"\d{2}:\d{2}(:\d{2})?")
 
@@ -36,6 +47,8 @@ class LogRow:
         When the edges were cleaned; None where not noted.
     lot, weld_pass, coupon, note : str
         Free text; `coupon` names the section taken from this lot.
+    number : str
+        Number of the schedule that it was welded by; empty where not noted.
     numbers : mapping of str to float
         Power-meter reading "power_meter" [W] and measured sizes of the section [SI].
     focus_check : str or None
@@ -52,6 +65,7 @@ class LogRow:
     weld_pass: str
     coupon: str
     note: str
+    number: str
     numbers: Mapping[str, float]
     focus_check: str | None
     colour: str | None
@@ -94,8 +108,8 @@ def read_run_log(path: Path) -> RunLog:
     path : pathlib.Path
         CSV, UTF-8, cells separated by commas. Columns: date ("2026-03-31") and welded ("14:05")
         are required, or welded with date and time in one ("2026-03-31T14:05"); cleaned likewise;
-        lot, pass, "power_meter [W]", focus_check ("ok" or "not ok"), colour, coupon, measured
-        sizes as in a coupon list, note. An empty cell means "not noted".
+        number (of the schedule), lot, pass, "power_meter [W]", focus_check ("ok" or "not ok"),
+        colour, coupon, measured sizes as in a coupon list, note. An empty cell means "not noted".
 
     Returns
     -------
@@ -165,6 +179,7 @@ def _row(row: TableRow, name: str, problems: Problems) -> LogRow | None:
         weld_pass=texts.get("pass", ""),
         coupon=texts.get("coupon", ""),
         note=texts.get("note", ""),
+        number=texts.get("number", ""),
         numbers=row.numbers,
         focus_check=focus,
         colour=colour,

@@ -229,7 +229,7 @@ def _matching(
         why = f"{len(cells)} cells under {width} headings"
         if len(cells) > width:
             why += '; a decimal comma splits a number ("0,41": write 0.41), text with a comma '
-            why += "needs double quotes"
+            why += "needs double quotes; every row alike: a comma is missing in the headings"
         problems.add(f"{name}, line {number}", why)
     return kept
 

@@ -9,7 +9,8 @@ from __future__ import annotations
 import os
 import platform
 import tempfile
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from functools import cache
 from importlib import metadata
 from pathlib import Path
@@ -37,6 +38,7 @@ from weldcalc.schedules.toml_file import toml_from_bytes
 from weldcalc.whole_files import by_its_name
 
 if TYPE_CHECKING:
+    from weldcalc.prediction import Estimate
     from weldcalc.schedule import Schedule
 
 SCHEMA_VERSION = 1
@@ -125,16 +127,42 @@ def content_of(files: Sequence[InputFile], *, signed_for: str = "") -> dict[str,
     InputError
         When an input cannot be used or does not fit the others.
     """
+    with _staged(files) as staged:
+        computed = _content({file.role: file for file in files}, staged, signed_for)
+    content: dict[str, Any] = plain(computed)
+    content["record_sha256"] = record_digest(content)
+    return content
+
+
+def estimate_of(files: Sequence[InputFile]) -> Estimate:
+    """Return the estimate behind a record, computed from its input files.
+
+    Parameters
+    ----------
+    files : sequence of InputFile
+        As for `content_of`.
+
+    Raises
+    ------
+    InputError
+        When an input cannot be used.
+    """
+    from weldcalc.schedule import load_schedule
+
+    with _staged(files) as staged:
+        return estimated(load_schedule(staged["schedule"]), staged.get("calibration"))
+
+
+@contextmanager
+def _staged(files: Sequence[InputFile]) -> Iterator[dict[str, Path]]:
+    """Yield copies of the input files by role, in a passing folder of their own."""
     _refuse_foreign_materials(files)
     with tempfile.TemporaryDirectory(prefix="weldcalc-") as name:
         staged = {file.role: _stage(file, Path(name)) for file in files}
         try:
-            computed = _content({file.role: file for file in files}, staged, signed_for)
+            yield staged
         except InputError as error:  # nobody knows the passing folder
             raise error.relative_to(f"{name}{os.sep}") from None
-    content: dict[str, Any] = plain(computed)
-    content["record_sha256"] = record_digest(content)
-    return content
 
 
 def material_files_of(schedule_text: str, where: str) -> dict[str, str]:

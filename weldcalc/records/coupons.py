@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from weldcalc.fields import json_key, to_json
@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from weldcalc.qualification.acceptance import Acceptance
     from weldcalc.qualification.coupons import CouponSection
 
+_LOOKED_AT = ("colour", "imperfections", "leak")
 CALIBRATED = ("penetration", "fusion_width", "root_width", "haz_width")
 
 
@@ -47,6 +48,19 @@ def _cells(item: Any, size: str) -> list[tuple[str, Any]]:
         (json_key(size), to_json(getattr(item, size), size)),
         (json_key(f"{size}_interval"), interval),
     ]
+
+
+def rows_with_a_measurement(sections: Sequence[Mapping[str, Any]]) -> int:
+    """Return how many rows of a coupon list hold anything that was measured or looked at.
+
+    Parameters
+    ----------
+    sections : sequence of mapping
+        From `CouponSection.to_json`; a form that nobody filled in has rows, and none counts.
+    """
+    return sum(
+        bool(row["measured"]) or any(row[key] is not None for key in _LOOKED_AT) for row in sections
+    )
 
 
 def plan_against_done(

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import attrs
 
 from weldcalc.fields import FIELDS, plain_name, pretty_unit, show, to_shown
+from weldcalc.quantities import shortest_text
 from weldcalc.reference import read_toml
 from weldcalc.schedules.assumed_scatter import assumed_scatter
 
@@ -58,12 +59,13 @@ def schedule_fields(schedule: Schedule) -> dict[str, dict[str, Any]]:
         rows |= {
             f"{table}.{leaf}": row for leaf, row in _rows(getattr(schedule, table), table, typed)
         }
-    for leaf, assumed in assumed_scatter(schedule.scatter).items():
-        # a focus that cannot move the spot is not sampled
-        if leaf != "focus" or schedule.laser.rayleigh_length is not None:
-            path = f"scatter.{leaf}"
-            rows[path] = _row(assumed.value, path, None)
-            rows[path]["standing"] = f"{DEFAULT}, {assumed.standing}"
+    for leaf, assumed in assumed_scatter(schedule.scatter, schedule.laser).items():
+        path = f"scatter.{leaf}"
+        told = {
+            "shown": shortest_text(assumed.value, path),
+            "standing": f"{DEFAULT}, {assumed.standing}",
+        }
+        rows[path] = _row(assumed.value, path, None) | told
     for weld_pass, typed in zip(schedule.passes, schedule.typed.get("pass", []), strict=True):
         path = f"pass.{weld_pass.name}"
         rows |= {f"{path}.{leaf}": row for leaf, row in _rows(weld_pass, "pass", typed)}

@@ -15,6 +15,12 @@ from pathlib import Path
 from weldcalc.errors import InputError
 from weldcalc.whole_files import by_its_name, refuse_unwritable
 
+# what a record folder holds besides its data; nothing of it is read again but the pulses
+NOTEBOOK_NAME = "record.ipynb"
+PAGE_NAME = "record.html"
+CARD_NAME = "setup_card.pdf"
+PULSES_NAME = "pulses.csv"
+
 LARGEST_FILE = 8 * 1024 * 1024  # bytes; coupon lists and schedules are a few kilobytes
 
 _NAME = re.compile(r"(?:inputs/)?[A-Za-z0-9][A-Za-z0-9_-]{0,60}(?:\.[A-Za-z0-9]{1,8})?")
@@ -47,10 +53,15 @@ def read_inside(folder: Path, name: str, *, limit: int = LARGEST_FILE) -> bytes:
     Raises
     ------
     InputError
-        When the name climbs, the file is a link or no plain file, is missing, or is too large.
+        When the folder is none, the name climbs, or the file is a link or no plain file, is missing
+        or is too large.
     """
     if not isinstance(name, str) or not _NAME.fullmatch(name):
         raise InputError.of("record.json", "names a file that no record writes", str(name)[:60])
+    if folder.is_file():
+        raise InputError.of(str(folder), f"is a file; give the record's folder, {folder.parent}")
+    if not folder.is_dir():
+        raise InputError.of(str(folder), "is not a folder; give the record's folder")
     path = folder
     for part in name.split("/"):
         path = path / part

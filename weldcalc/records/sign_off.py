@@ -9,6 +9,7 @@ from typing import Any
 from attrs import asdict, field, frozen
 
 from weldcalc.errors import InputError, Problems
+from weldcalc.records.coupons import rows_with_a_measurement
 from weldcalc.records.fields import UNSETTLED
 from weldcalc.schedules.toml_file import toml_from_bytes
 
@@ -227,22 +228,30 @@ def what_is_open(
     list of str
         Empty when nothing is open.
     """
-    waiting = [item["key"] for item in items if item["state"] in UNSETTLED]
+    waiting = [item for item in items if item["state"] in UNSETTLED]
     missing = [s.role for s in sign_off.signatures if not (s.name and s.date)]
     met = sign_off.requirements and all(r.text and r.evidence for r in sign_off.requirements)
     checks = [
         (not (code.get("name") and code.get("edition")), "name the governing code and its edition"),
         (True, _open_tests(computed)),
-        (waiting, f"answer {len(waiting)} items of the list: {', '.join(waiting)}"),
+        (waiting, f"answer {len(waiting)} items of the list: {_by_group(waiting)}"),
         (not met, "list what the governing code requires, each with its evidence"),
         (missing, f"names and dates for: {', '.join(missing)}"),
     ]
     return [words for is_open, words in checks if is_open and words]
 
 
+def _by_group(items: Sequence[Mapping[str, str]]) -> str:
+    """Return the numbers of items behind the names of their groups: "Gases 9.2, 9.3; Heat 16.1"."""
+    groups: dict[str, list[str]] = {}
+    for item in items:
+        groups.setdefault(item["group"], []).append(item["key"])
+    return "; ".join(f"{group} {', '.join(keys)}" for group, keys in groups.items())
+
+
 def _open_tests(computed: Mapping[str, Any]) -> str:
     judgement = computed["judgement"]
-    if not computed["coupons"]:
+    if not rows_with_a_measurement(computed["coupons"]):
         return "weld coupons, section and measure them"
     if judgement is None:
         return "type in the acceptance limits from a licensed copy and judge the coupons by them"

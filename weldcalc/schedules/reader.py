@@ -37,6 +37,7 @@ FIBRE_KEYS = ("fibre_diameter", "collimation_length", "focal_length")
 PLATE_KEYS = ("plate_material", "plate_thickness")
 STACK_KEYS = ("face_squareness", "length_tolerance", "set_gap", "tolerance_spread")
 SPOT_KEYS = (*FIBRE_KEYS, "focus_offset")
+_PLAIN_NAME = 30  # letters that a message has room for
 _ROUND_KEYS = ("rotation", "arc", "segments", "segment_pause", "closing_overlap")
 
 
@@ -219,11 +220,18 @@ def _passes(
         why = "is a list of passes: write the heading [[pass]], with two brackets"
         problems.add("pass", why, None if isinstance(raw, Mapping) else raw)
         return ()
-    tables = [read_table("pass", f"pass[{i}]", one, problems) for i, one in enumerate(raw)]
+    tables = [read_table("pass", _pass_path(i, one), one, problems) for i, one in enumerate(raw)]
     _check_names(tables)
     sheet = joint_table.values.get("form") == "sheet"
     made = [_pass(table, joint, laser, sheet) for table in tables]
     return tuple(one for one in made if one is not None)
+
+
+def _pass_path(number: int, raw: object) -> str:
+    """Return the path of a pass for messages, with its name where it has a plain one."""
+    name = raw.get("name") if isinstance(raw, Mapping) else None
+    plain = isinstance(name, str) and name.isprintable() and 0 < len(name) <= _PLAIN_NAME
+    return f"pass[{number}] ({name})" if plain else f"pass[{number}]"
 
 
 def _check_names(tables: Sequence[Table]) -> None:

@@ -60,7 +60,7 @@ class Table:
     Parameters
     ----------
     name, path : str
-        Name of the table ("pass") and path for messages ("pass[0]").
+        Name of the table ("pass") and path for messages ("pass[0] (root)").
     raw : mapping
         Keys and values as typed.
     values : dict
@@ -119,7 +119,7 @@ def read_table(name: str, path: str, raw: object, problems: Problems) -> Table:
     Parameters
     ----------
     name, path : str
-        Name of the table ("pass") and path for messages ("pass[0]").
+        Name of the table ("pass") and path for messages ("pass[0] (root)").
     raw : object
         What was typed; None for a table left out.
     problems : Problems

@@ -15,7 +15,25 @@ LARGEST = 1_000_000
 _DEEPEST = 16  # tables and lists inside each other; a schedule has three
 _BARE_KEY = re.compile(r"[A-Za-z0-9_-]+")
 _LINE = re.compile(r"\(at (?:line (\d+), column \d+|end of document)\)")
-_BARE_QUANTITY = re.compile(r"=\s*[+-]?[0-9][0-9.,]*\s*[A-Za-zµ°%]")
+_BARE_QUANTITY = re.compile(r"=\s*[+-]?[0-9][0-9.,]*\s*[A-Za-zµ°%]|=\s*[+-]?[0-9]*,[0-9]")
+_IN_QUOTES = 'a value with a unit stands in quotes, for example "0.4 mm"'
+# what the parser says at its start, and what a person does about it
+_REMEDIES = (
+    ("Cannot declare", "this table stands twice; keep one, or write [[pass]] over every pass"),
+    ("Cannot", "this key is given twice; keep one"),
+    ("Illegal character '\\n'", "the quote at the end of the text is missing"),
+    ("Unterminated string", "the quote at the end of the text is missing"),
+    ('Expected "\'"', "the quote at the end of the text is missing"),
+    ("Invalid value", f'text stands in quotes, for example "butt"; {_IN_QUOTES}'),
+    (
+        "Expected newline",
+        'a value is followed by nothing but a comment, as in gap = "0.02 mm" # most',
+    ),
+    ("Expected '=' after a key", 'write key = "value", the key in one word'),
+    ("Expected ']'", "a closing bracket is missing"),
+    ("Unclosed array", "a closing bracket is missing"),
+    ("Invalid statement", 'write key = "value", the key in plain letters and underscores'),
+)
 
 
 def read_toml_file(path: Path) -> tuple[bytes, dict[str, Any]]:
@@ -117,9 +135,11 @@ def _syntax_error(where: str, text: str, message: str) -> InputError:
     number = int(found[1]) if found and found[1] else text.count("\n") + 1
     lines = text.splitlines()
     line = lines[number - 1].strip() if 0 < number <= len(lines) else ""
-    why = f"TOML cannot be read: {_LINE.sub('', message).strip()}"
-    if _BARE_QUANTITY.search(line):
-        why += '; a value with a unit stands in quotes, for example "0.4 mm"'
+    bare = message.startswith(("Expected newline", "Invalid value")) and _BARE_QUANTITY.search(line)
+    remedies = (remedy for start, remedy in _REMEDIES if message.startswith(start))
+    remedy = _IN_QUOTES if bare else next(remedies, "")
+    said = f"TOML cannot be read: {_LINE.sub('', message).strip()}"
+    why = "; ".join(filter(None, [said, remedy]))
     return InputError.of(f"{where}, line {number}", why, line or None)
 
 

@@ -11,7 +11,7 @@ from weldcalc.fields import percent, plain_name
 from weldcalc.goals import GOALS
 from weldcalc.passes.pulse import joint_material
 from weldcalc.quantities import show
-from weldcalc.texts.estimates import WIDTH, table_text
+from weldcalc.texts.estimates import WIDTH, assumed_scatter_lines, table_text
 from weldcalc.tolerances.result import UNITLESS
 from weldcalc.tolerances.scatter import CAUSES, MODEL_ERRORS
 
@@ -40,10 +40,13 @@ def draft_text(made: Draft) -> str:
     rows = [[name, *(column[name] for column in columns)] for name in columns[0]]
     words = (
         f"Ranked {made.wish}, from {made.looked_at} combinations; chance asked "
-        f"{percent(made.chance, 1)}. Chances are of direct engine runs, cold at the start of the "
-        f"seam and warm at its end. {_solved_for(made.drafted[0])} {_doubt(made.drafted[0])}"
+        f"{percent(made.chance, 1)}. Chances are of every goal of a pass in direct engine runs, "
+        "cold at the start of the seam and warm at its end. "
+        f"{_solved_for(made.drafted[0])} {_doubt(made.drafted[0])}"
     )
-    return "\n\n".join([textwrap.fill(words, WIDTH), table_text(heads, rows), _NOT_QUALIFIED])
+    assumed = assumed_scatter_lines(made.drafted[0].schedule)
+    told = textwrap.fill(words, WIDTH)
+    return "\n\n".join([told, table_text(heads, rows), *assumed, _NOT_QUALIFIED])
 
 
 def _doubt(one: DraftedSchedule) -> str:
@@ -139,6 +142,13 @@ def window_text(made: Window) -> str:
     if made.nearest:
         told = "; ".join(f"{name}: {distance:.1f}" for name, distance in made.nearest.items())
         parts.append(f"Both together, in multiples of their scatter, to {told}")
+    spread = "scatter and the model's own spread" if made.counts_model else "scatter alone"
+    told = (
+        "Regions and edges are of pulses without scatter, on metal that no earlier pulse has "
+        "warmed; the chance in map and table is of every goal of the pass, over the shop's "
+        f"{spread}."
+    )
+    parts.append(textwrap.fill(told, WIDTH))
     if made.surrogate is not None:
         parts.append(_surrogate_text(made.surrogate))
     return "\n\n".join([*parts, _NOT_QUALIFIED])
@@ -153,7 +163,9 @@ def tolerance_text(made: Tolerance) -> str:
         From `weldcalc.tolerance.tolerance`.
     """
     parts = [_pass_text(one) for one in made.passes]
-    return "\n\n".join([*parts, textwrap.fill(f"Computed by {made.computed_by}.", WIDTH)])
+    assumed = assumed_scatter_lines(made.schedule)
+    computed = textwrap.fill(f"Computed by {made.computed_by}.", WIDTH)
+    return "\n\n".join([*parts, *assumed, computed])
 
 
 def _pass_text(one: PassTolerance) -> str:
@@ -169,11 +181,23 @@ def _pass_text(one: PassTolerance) -> str:
         [
             f"Pass {one.name}: {one.samples} sampled welds, {one.runs} engine runs",
             table_text(["Goal", "chance", "95 % interval of the chance"], goals),
+            textwrap.fill(_counted(one), WIDTH),
             table_text(["Result", "90 % interval"], results),
             _causes_text(one),
             _drift_text(one),
             *stand_in,
         ]
+    )
+
+
+def _counted(one: PassTolerance) -> str:
+    words = (
+        "These chances are of a pulse on metal that no earlier pulse has warmed, over the shop's"
+    )
+    if not {"model", *MODEL_ERRORS} & set(one.causes):
+        return f"{words} scatter alone."
+    return (
+        f"{words} scatter and the model's own spread; that of the last line is without the latter."
     )
 
 
@@ -257,7 +281,8 @@ def drift_rows(one: PassTolerance) -> list[list[str]]:
     """
     rows: dict[str, list[str]] = {}
     for drift in one.drifts:
-        text = show(drift.allowed, f"scatter.{drift.cause}") + (" or more" if drift.is_open else "")
+        text = show(drift.allowed, f"scatter.{drift.cause}")
+        text += " or more" if drift.is_open else ", closed" if drift.is_closed_gap else ""
         rows.setdefault(CAUSES[drift.cause], []).append(text)
     return [[name, *cells] for name, cells in rows.items()]
 

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Any
 
 from weldcalc.fields import plain_name
 from weldcalc.findings import Finding
-from weldcalc.quantities import field, show
+from weldcalc.quantities import field, shortest_text, show
+from weldcalc.schedules.assumed_scatter import assumed_scatter
 from weldcalc.texts.seam import (
     energy_rows,
     fit_up_lines,
@@ -20,6 +21,7 @@ from weldcalc.texts.seam import (
 
 if TYPE_CHECKING:
     from weldcalc.prediction import Estimate, PassEstimate
+    from weldcalc.schedule import Schedule
 
 WIDTH = 100
 
@@ -81,9 +83,32 @@ def estimate_text(result: Estimate) -> str:
         ),
         *_whole_weld(result),
         findings_text(result.all_findings()),
+        *assumed_scatter_lines(schedule),
         "Computed, not qualified: weld coupons, cut sections, follow the governing code.",
     ]
     return "\n\n".join(parts)
+
+
+def assumed_scatter_lines(schedule: Schedule) -> list[str]:
+    """Return in words which scatter is a default and not the shop's; empty where there is none.
+
+    Parameters
+    ----------
+    schedule : Schedule
+        Its ``[scatter]`` table goes first.
+    """
+    groups: dict[str, list[str]] = {}
+    for key, one in assumed_scatter(schedule.scatter, schedule.laser).items():
+        words = f"{plain_name(key)} {shortest_text(one.value, f'scatter.{key}')}"
+        groups.setdefault(one.standing, []).append(words)
+    if not groups:
+        return []
+    told = "; ".join(f"{', '.join(words)} (default, {why})" for why, words in groups.items())
+    text = (
+        f"Assumed scatter, one sigma, where [scatter] gives none of your own: {told}. "
+        "Type what your shop measured into [scatter]."
+    )
+    return [textwrap.fill(text, WIDTH)]
 
 
 def _whole_weld(result: Estimate) -> list[str]:

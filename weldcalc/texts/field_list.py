@@ -1,11 +1,13 @@
-"""The fields of a schedule as text: what may be typed, its unit and range, what it means."""
+"""The fields of a schedule as text: what may be typed, its unit and range, its default."""
 
 from __future__ import annotations
 
 import textwrap
 
 from weldcalc.errors import InputError
-from weldcalc.fields import FIELDS, Field, nearest
+from weldcalc.fields import FIELDS, Field, which_known
+from weldcalc.schedules.needs import need_words
+from weldcalc.texts.starting_schedule import allowed, least_schedule
 
 _NOT_TYPED = ("results", "coupons")
 
@@ -26,8 +28,8 @@ def field_text(group: str = "") -> str:
     typed = (item.group for item in FIELDS.values() if item.group not in _NOT_TYPED)
     groups = list(dict.fromkeys(typed))
     if group and group not in groups:
-        near = nearest(group, groups) or tuple(groups)
-        raise InputError.of("table", f"there is none of this name; known: {', '.join(near)}", group)
+        why = f"there is none of this name; {which_known(group, groups)}"
+        raise InputError.of("table", why, group)
     return "\n\n".join(_group_text(name) for name in groups if group in ("", name))
 
 
@@ -38,13 +40,10 @@ def _group_text(group: str) -> str:
 
 def _field_lines(item: Field) -> str:
     leaf = item.key.rpartition(".")[2]
-    allowed = ", ".join(item.choices) if item.choices else _range(item)
-    meaning = textwrap.fill(item.meaning, width=96, initial_indent="    ", subsequent_indent="    ")
-    return f"  {leaf}  ({allowed})\n{meaning}"
+    table = "" if item.group == "schedule" else item.group
+    told = f"{leaf}  ({allowed(item)}; {need_words(table, leaf, least_schedule())})"
+    return "\n".join([_filled(told, "  "), _filled(item.meaning, "    ")])
 
 
-def _range(item: Field) -> str:
-    if item.kind == "text":
-        return "text"
-    low, high = (end * item.scale.per_si + item.scale.offset for end in (item.low, item.high))
-    return f"{low:.6g} to {high:.6g} {item.shown_unit}".rstrip()
+def _filled(text: str, indent: str) -> str:
+    return textwrap.fill(text, width=96, initial_indent=indent, subsequent_indent="    ")

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from weldcalc.qualification.plan import Plan
 
 COMPARED = ("penetration", "fusion_width", "root_width", "haz_width")
+_SAME = "The schedules do not differ"
 _ERRORS = ("shipped constants", "fitted", "each left out", "unexplained")
 
 
@@ -164,7 +165,7 @@ def intervals_text(before: Estimate, after: Estimate) -> str:
             first, second = (high - low for low, high in ends)
             rows.append(
                 [
-                    f"{new.name} {key.replace('_', ' ')}",
+                    f"{new.name}: {plain_name(key)}",
                     show(ends[0], key),
                     show(getattr(new, key), key),
                     show(ends[1], key),
@@ -198,21 +199,38 @@ def comparison_text(made: Comparison) -> str:
     made : Comparison
         From `weldcalc.qualification.changes.compare`.
     """
-    if not made.changes:
-        answer = "The schedules do not differ."
-    elif made.requalify:
-        answer = "Requalification is needed: a change lies outside the limits typed."
-    elif made.open:
-        answer = f"{len(made.open)} changes have no limit stated: decide by the governing code."
-    else:
-        answer = "Every change lies within the limits typed."
+    answer = textwrap.fill(_answer(made), WIDTH)
     order = ("outside", "no limit stated", "within")
     changes = sorted(made.changes, key=lambda item: order.index(item.standing))
-    parts = [answer, *([_changes(changes)] if changes else [])]
+    headline = [f"Old: {made.old}. New: {made.new}."] if made.old else []
+    parts = ["\n".join([*headline, answer]), *([_changes(changes)] if changes else [])]
     if made.by_hand:
         parts.append(textwrap.fill(f"Compare by hand: {', '.join(made.by_hand)}.", WIDTH))
     limits = f"Limits typed from: {made.document}." if made.document else "No limits were given."
     return "\n\n".join([*parts, limits])
+
+
+def _answer(made: Comparison) -> str:
+    changed = [item for item in made.changes if item.changed]
+    standing = [item.path for item in made.changes if _is_outside_as_it_stands(item)]
+    if any(item.standing == "outside" for item in changed):
+        return "Requalification is needed: a change lies outside the limits typed."
+    if standing:
+        told = "No change lies outside the limits typed" if changed else _SAME
+        verb = "lies" if len(standing) == 1 else "lie"
+        return (
+            f"{told}, but {', '.join(standing)} {verb} outside the qualified range as it stands: "
+            "requalification is needed."
+        )
+    if not changed:
+        return f"{_SAME}."
+    if made.open:
+        return f"{len(made.open)} changes have no limit stated: decide by the governing code."
+    return "Every change lies within the limits typed."
+
+
+def _is_outside_as_it_stands(change: Change) -> bool:
+    return change.standing == "outside" and not change.changed
 
 
 def _changes(changes: Sequence[Change]) -> str:
@@ -221,6 +239,8 @@ def _changes(changes: Sequence[Change]) -> str:
 
 
 def _standing(change: Change) -> str:
+    if _is_outside_as_it_stands(change):
+        return f"outside the qualified range as it stands: {change.reason}"
     return f"{change.standing}: {change.reason}" if change.reason else change.standing
 
 

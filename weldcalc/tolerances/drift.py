@@ -38,12 +38,15 @@ class Drift:
         Chance of every goal at that shift [1].
     is_open : bool
         Whether the chance still held at the farthest shift tried: the true limit lies beyond.
+    is_closed_gap : bool
+        Whether the shift is that of a gap until it is closed: it can go no farther.
     """
 
     cause: str
     allowed: float
     chance: float
     is_open: bool
+    is_closed_gap: bool = False
 
 
 def allowed_drifts(
@@ -88,7 +91,8 @@ def allowed_drifts(
     for _ in range(REFINED):
         asked = {way: _between(found, least_chance) for way, found in tried.items()}
         _add(tried, {way: x for way, x in asked.items() if x is not None}, run)
-    return tuple(_drift(way[0], found, least_chance) for way, found in tried.items())
+    gap = scatter.schedule.joint.gap or 0.0
+    return tuple(_drift(way, found, least_chance, gap) for way, found in tried.items())
 
 
 def _add(
@@ -105,6 +109,8 @@ def _next_step(scatter: PassScatter, way: Way, step: float) -> float:
     cause, sign = way
     # half of a value is farther than anything drifts, and less than half makes no weld
     most = np.inf if cause in _LENGTHS else LARGEST_SHARE
+    if way == ("gap", -1):
+        most = scatter.schedule.joint.gap or 0.0
     return float(sign * min(step * scatter.sigma[cause], most))
 
 
@@ -129,9 +135,16 @@ def _bracket(tried: Mapping[float, float], least: float) -> tuple[float, float |
     return inner, None
 
 
-def _drift(cause: str, tried: Mapping[float, float], least: float) -> Drift:
+def _drift(way: Way, tried: Mapping[float, float], least: float, gap: float) -> Drift:
     inner, outer = _bracket(tried, least)
-    return Drift(cause=cause, allowed=inner, chance=tried[inner], is_open=outer is None)
+    closed = outer is None and way == ("gap", -1) and inner <= -gap
+    return Drift(
+        cause=way[0],
+        allowed=inner,
+        chance=tried[inner],
+        is_open=outer is None and not closed,
+        is_closed_gap=closed,
+    )
 
 
 class _Runner:

@@ -155,7 +155,7 @@ def _overlap_events(lesson: Lesson, before: Outcome, now: Outcome) -> Iterator[s
 
 
 def _goal_words(place: str, old: float, new: float, goal: float) -> Iterator[str]:
-    ends = f"from {show(old, 'spot_overlap')} to {show(new, 'spot_overlap')}"
+    ends = f"from {_overlap(old)} to {_overlap(new)}"
     limit = f"the goal of {show(goal, 'spot_overlap')}"
     yield from _crossed(
         old,
@@ -205,13 +205,26 @@ def _plain_changes(moved: tuple[str, ...], before: Outcome, now: Outcome) -> Ite
     old, new = before.pool, now.pool
     kinematic = {"travel_speed", "repetition_rate", "spot_diameter"}
     if new.root_overlap is not None and old.root_overlap is not None:
-        yield from _went("root overlap", "root_overlap", old.root_overlap, new.root_overlap)
+        yield from _overlap_went("root overlap", old.root_overlap, new.root_overlap)
     elif kinematic.intersection(moved):
-        yield from _went("spot overlap", "spot_overlap", before.spot_overlap, now.spot_overlap)
+        yield from _overlap_went("spot overlap", before.spot_overlap, now.spot_overlap)
     depths = (one.pulse.penetration for one in (old, new))
     yield from _went("penetration", "penetration", *depths)
     name = "temperature that a pulse finds half-way"
     yield from _went(name, "seam_preheat", old.found, new.found)
+
+
+def _overlap(share: float) -> str:
+    """Return an overlap in words; below nothing it is a distance, not a share."""
+    return show(share, "spot_overlap") if share >= _TOUCH else "none, spots apart"
+
+
+def _overlap_went(name: str, old: float, new: float) -> Iterator[str]:
+    if old < _TOUCH and new < _TOUCH:
+        yield f"there is still no {name}: the spots do not touch"
+    elif _overlap(old) != _overlap(new):
+        way = "rose" if new > old else "fell"
+        yield f"the {name} {way} from {_overlap(old)} to {_overlap(new)}"
 
 
 def _went(name: str, key: str, old: float, new: float) -> Iterator[str]:
@@ -224,8 +237,8 @@ def number_rows(now: Outcome) -> list[tuple[str, str]]:
     """Return names and values with units of what follows from the settings alone."""
     return [
         ("pulse pitch", show(now.pulse_pitch, "pulse_pitch")),
-        ("spot overlap, travel left out", show(now.spot_overlap, "spot_overlap")),
-        ("spot overlap, travel counted", show(now.spot_overlap_with_travel, "spot_overlap")),
+        ("spot overlap, travel left out", _overlap(now.spot_overlap)),
+        ("spot overlap, travel counted", _overlap(now.spot_overlap_with_travel)),
         ("pulse energy", show(now.pulse_energy, "pulse_energy")),
         ("average power", show(now.average_power, "average_power")),
         ("irradiance, mean over the spot", show(now.mean_irradiance, "mean_irradiance")),
@@ -249,8 +262,8 @@ def _pool_values(pool: Pool | None) -> dict[str, str]:
         show(pool.least_depth, "penetration"),
         show(pool.pulse.fusion_width, "fusion_width"),
         show(pool.root_width, "root_width") if pool.root_width else "none",
-        "none" if pool.melt_overlap is None else show(pool.melt_overlap, "melt_overlap"),
-        "none" if root is None else show(root, "root_overlap"),
+        "none" if pool.melt_overlap is None else _overlap(pool.melt_overlap),
+        "none" if root is None else _overlap(root),
         pool.pulse.mode,
     )
     return dict(zip(_POOL_NAMES, values, strict=True))
