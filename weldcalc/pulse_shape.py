@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import cache
 from itertools import pairwise
 from typing import TYPE_CHECKING, TypeAlias, Union, cast
 
@@ -66,7 +67,7 @@ class PulseShape:
             return spec
         if isinstance(spec, str):
             if spec == "square":
-                return cls()
+                return _square()
             raise InputError.of("pulse_shape", 'write "square" or a list of corners', spec)
         return cls(corners=_pairs(spec))
 
@@ -96,6 +97,11 @@ class PulseShape:
         share = np.where(width > 0, (at - start) / np.where(width > 0, width, 1.0), 1.0)
         level = levels[after - 1] + share * (levels[after] - levels[after - 1])
         return np.where((at >= 0) & (at <= 1), level, 0.0)
+
+
+@cache
+def _square() -> PulseShape:
+    return PulseShape()
 
 
 def _pairs(spec: object) -> Corners:

@@ -31,7 +31,17 @@ class PeakField:
 
     def depth(self, level: float) -> float:
         """Return the greatest depth [m] at which the field reaches a level [J/m3]."""
-        return float(_last_crossings(self.z, self.enthalpy.T, level).max())
+        reached = np.flatnonzero(np.any(self.enthalpy >= level, axis=1))
+        if reached.size == 0:
+            return 0.0
+        last = int(reached[-1])
+        if last == self.z.size - 1:
+            return float(self.z[last])
+        # only the lowest layer that is reached can hold the lowest crossing
+        high, low = self.enthalpy[last], self.enthalpy[last + 1]
+        above = high >= level
+        share = (high[above] - level) / (high[above] - low[above])
+        return float((self.z[last] + share * (self.z[last + 1] - self.z[last])).max())
 
     def radius_at(self, z: float, level: float) -> float:
         """Return the radius [m] inside which the field reaches a level [J/m3] at one depth [m]."""
@@ -76,13 +86,15 @@ def peak_field(peak: Array, grid: SpotGrid, thickness: float) -> PeakField:
     No heat crosses the axis or a free face, so the field is even there and the value on it is
     (9 a - b) / 8 of the two nearest cells of equal size.
     """
-    wide = np.column_stack((_even(peak[:, 0], peak[:, 1]), peak))
-    full = np.vstack((_even(wide[0], wide[1]), wide, _even(wide[-1], wide[-2])))
-    return PeakField(
-        r=np.concatenate(([0.0], grid.r)),
-        z=np.concatenate(([0.0], grid.z, [thickness])),
-        enthalpy=np.maximum(full, peak.min()),
-    )
+    layers, rings = peak.shape
+    full = np.empty((layers + 2, rings + 1))
+    full[1:-1, 1:] = peak
+    full[1:-1, 0] = _even(peak[:, 0], peak[:, 1])
+    full[0] = _even(full[1], full[2])
+    full[-1] = _even(full[-2], full[-3])
+    r, z = np.zeros(rings + 1), np.zeros(layers + 2)
+    r[1:], z[1:-1], z[-1] = grid.r, grid.z, thickness
+    return PeakField(r=r, z=z, enthalpy=np.maximum(full, peak.min()))
 
 
 def _even(near: Array, next_one: Array) -> Array:
@@ -98,4 +110,4 @@ def _last_crossings(place: Array, rows: Array, level: float) -> Array:
     high, low = rows[each, last], rows[each, following]
     drop = np.where(high > low, high - low, 1.0)
     found = place[last] + (high - level) / drop * (place[following] - place[last])
-    return np.where(above.any(axis=1), found, 0.0)
+    return np.where(high >= level, found, 0.0)

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from math import e, pi, sqrt
+from math import e, isfinite, pi, sqrt
 from typing import TYPE_CHECKING
 
-import numpy as np
 from attrs import frozen
 
 from weldcalc.errors import Problems
@@ -179,5 +178,5 @@ def _cells(spot_diameter: float, thickness: float) -> tuple[float, float]:
 
 def _check_positive(problems: Problems, **values: float) -> None:
     for name, value in values.items():
-        if not (np.isfinite(value) and value > 0.0):
+        if not (isfinite(value) and value > 0.0):
             problems.add(name, "has to be a finite number above zero (SI unit)", value)

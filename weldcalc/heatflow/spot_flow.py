@@ -55,12 +55,15 @@ class Flat(NamedTuple):
 def flattened(fields: Fields, grid: SpotGrid) -> Flat:
     """Return couplings and working arrays for `potentials` and `spread_heat`."""
     rows, width = fields.side.shape
-    even = np.ones((rows, width))
+    couplings = np.empty((4, rows, width))
+    couplings[0], couplings[1] = grid.inner, grid.outer
+    couplings[2], couplings[3] = grid.above[:, None], grid.below[:, None]
+    inner, outer, above, below = couplings.reshape(4, -1)
     return Flat(
-        inner=(even * grid.inner).ravel(),
-        outer=(even * grid.outer).ravel(),
-        above=(even * grid.above[:, None]).ravel(),
-        below=(even * grid.below[:, None]).ravel(),
+        inner=inner,
+        outer=outer,
+        above=above,
+        below=below,
         side=fields.side.reshape(-1),
         down=fields.down.reshape(-1),
         source=fields.source.reshape(-1),

@@ -77,13 +77,13 @@ def spot_grid(
     # the sheet's thickness is exact: the layers share the difference
     z_faces = z_faces * (thickness / z_faces[-1])
     r, z = 0.5 * (r_faces[1:] + r_faces[:-1]), 0.5 * (z_faces[1:] + z_faces[:-1])
-    area = math.pi * np.diff(r_faces**2)
-    circumference = 2.0 * math.pi * r_faces[1:-1] / np.diff(r)
-    dz = np.diff(z_faces)
-    per_gap = 1.0 / np.diff(z)
+    area = math.pi * _steps(r_faces**2)
+    circumference = 2.0 * math.pi * r_faces[1:-1] / _steps(r)
+    dz = _steps(z_faces)
+    per_gap = 1.0 / _steps(z)
     return SpotGrid(
         r=r,
-        dr=np.diff(r_faces),
+        dr=_steps(r_faces),
         z=z,
         dz=dz,
         area=area,
@@ -94,8 +94,15 @@ def spot_grid(
     )
 
 
+def _steps(values: Array) -> Array:
+    # as np.diff, which takes several times as long for a few dozen values
+    return values[1:] - values[:-1]
+
+
 def _padded(values: Array, *, before: int = 1, after: int = 1) -> Array:
-    return np.concatenate((np.zeros(before), values, np.zeros(after)))
+    padded = np.zeros(before + values.size + after)
+    padded[before : before + values.size] = values
+    return padded
 
 
 def _graded_faces(

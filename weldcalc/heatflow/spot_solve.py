@@ -117,9 +117,10 @@ def beam_share(profile: str, spot_diameter: float, grid: SpotGrid) -> Array:
     ndarray, shape (nr,)
         [1/m2]
     """
-    edges = np.concatenate(([0.0], grid.r + 0.5 * grid.dr)) / (0.5 * spot_diameter)
+    edges = np.zeros(grid.r.size + 1)
+    edges[1:] = (grid.r + 0.5 * grid.dr) / (0.5 * spot_diameter)
     inside = np.minimum(edges, 1.0) ** 2 if profile == "top-hat" else -np.expm1(-2.0 * edges**2)
-    return np.asarray(np.diff(inside) / grid.area)
+    return np.asarray((inside[1:] - inside[:-1]) / grid.area)
 
 
 def _fields(start: Array) -> Fields:
@@ -139,9 +140,10 @@ def _run(case: SpotCase, tables: MetalTables, melt: Melt, grid: SpotGrid) -> Run
     beam = beam_share(case.profile, case.spot_diameter, grid)
     corners = np.array(case.shape.corners)
     slow, fast = _decay_rates(tables, melt, grid)
+    brightest = beam.max()
     return Run(
         beam=beam,
-        lit=int(np.flatnonzero(beam > DIMMEST * beam.max())[-1]) + 1,
+        lit=int(np.flatnonzero(beam > DIMMEST * brightest)[-1]) + 1,
         full_depth=STIRRED_BY * case.spot_diameter,
         times=corners[:, 0] * case.pulse_duration,
         powers=corners[:, 1] * case.peak_power,
@@ -152,7 +154,7 @@ def _run(case: SpotCase, tables: MetalTables, melt: Melt, grid: SpotGrid) -> Run
         slowest_rate=slow,
         fastest_rate=fast,
         step=case.pulse_duration / STEPS_PER_PULSE,
-        open_step=FLOOR_STEP * grid.dz[0] * melt.pass_enthalpy / (case.peak_power * beam.max()),
+        open_step=FLOOR_STEP * grid.dz[0] * melt.pass_enthalpy / (case.peak_power * brightest),
         sink=FLOOR_STEP * grid.dz[0],
     )
 
@@ -167,10 +169,11 @@ def _decay_rates(tables: MetalTables, melt: Melt, grid: SpotGrid) -> tuple[float
 
 
 def _history(record: Array, tables: MetalTables) -> History:
+    time, centre, hottest, depression, absorptance = record.T.copy()
     return History(
-        time=record[:, 0].copy(),
-        centre=record[:, 1].copy(),
-        hottest=tables.temperature_at(record[:, 2]),
-        depression=record[:, 3].copy(),
-        absorptance=record[:, 4].copy(),
+        time=time,
+        centre=centre,
+        hottest=tables.temperature_at(hottest),
+        depression=depression,
+        absorptance=absorptance,
     )
