@@ -8,6 +8,7 @@ import pytest
 from coupon_samples import calibrated, thick_schedule
 
 from weldcalc.calibrating.file import write_calibration
+from weldcalc.page.measured import _value
 from weldcalc.page.planned import calibrated as calibrated_piece
 from weldcalc.page.planned import plan_and_done
 from weldcalc.prediction import estimate
@@ -81,3 +82,13 @@ def test_without_a_calibration_nothing_is_compared(folder: Path) -> None:
     assert data["computed"]["before_calibration"] == []
     assert calibrated_piece(data).html == ""
     assert data["computed"]["plan"]["coupons_needed"] is None
+
+
+@pytest.mark.parametrize(
+    ("value", "spread", "shown"),
+    [(0.4, 0.005, "0.4000 ± 0.0050"), (0.40312, 0.012, "0.403 ± 0.012"), (31.0, 2.5, "31.0 ± 2.5")],
+)
+def test_measured_values_are_shown_to_two_figures_of_their_uncertainty(value, spread, shown):
+    """Two figures of the standard uncertainty: JCGM 100:2008, 7.2.6."""
+    section = {"measured": {"x": value}, "standard_uncertainty": {"x": spread}}
+    assert _value(section, "x") == shown

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -77,4 +78,8 @@ def _value(section: Data, key: str) -> str:
     if value is None:
         return NOT_APPLICABLE
     spread = section["standard_uncertainty"].get(key)
-    return f"{value:.4g}" if spread is None else f"{value:.4g} ± {spread:.2g}"
+    if not spread:
+        return f"{value:.4g}"
+    # as many decimals as the uncertainty has, so that a column lines up
+    decimals = max(0, 1 - math.floor(math.log10(spread)))
+    return f"{value:.{decimals}f} ± {spread:.{decimals}f}"

@@ -50,7 +50,7 @@ def plan_and_done(record: Data) -> Piece:
         [test["name"], test["method"], _count(test["coupons_with_an_entry"])]
         for test in plan["tests"]
     ]
-    columns = ["Test, by name", "Standard to look for", "Coupons with an entry that it could fill"]
+    columns = ["Test, by name", "Standard to look for", "Coupons with such an entry"]
     caption = (
         "Named tests against the coupon list. No test is shown to be done: an entry does not say "
         "by which it was found, and the code says which are needed"
