@@ -31,7 +31,7 @@ class PeakField:
 
     def depth(self, level: float) -> float:
         """Return the greatest depth [m] at which the field reaches a level [J/m3]."""
-        reached = np.flatnonzero(np.any(self.enthalpy >= level, axis=1))
+        reached = np.logical_or.reduce(self.enthalpy >= level, axis=1).nonzero()[0]
         if reached.size == 0:
             return 0.0
         last = int(reached[-1])
@@ -94,7 +94,7 @@ def peak_field(peak: Array, grid: SpotGrid, thickness: float) -> PeakField:
     full[-1] = _even(full[-2], full[-3])
     r, z = np.zeros(rings + 1), np.zeros(layers + 2)
     r[1:], z[1:-1], z[-1] = grid.r, grid.z, thickness
-    return PeakField(r=r, z=z, enthalpy=np.maximum(full, peak.min()))
+    return PeakField(r=r, z=z, enthalpy=np.maximum(full, np.minimum.reduce(peak, axis=None)))
 
 
 def _even(near: Array, next_one: Array) -> Array:

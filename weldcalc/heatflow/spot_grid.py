@@ -81,16 +81,18 @@ def spot_grid(
     circumference = 2.0 * math.pi * r_faces[1:-1] / _steps(r)
     dz = _steps(z_faces)
     per_gap = 1.0 / _steps(z)
+    inner, outer = _couplings(circumference, area)
+    above, below = _couplings(per_gap, dz)
     return SpotGrid(
         r=r,
         dr=_steps(r_faces),
         z=z,
         dz=dz,
         area=area,
-        inner=_padded(circumference / area[1:], before=2),
-        outer=_padded(circumference / area[:-1], after=2),
-        above=_padded(per_gap / dz[1:], before=2),
-        below=_padded(per_gap / dz[:-1], after=2),
+        inner=inner,
+        outer=outer,
+        above=above,
+        below=below,
     )
 
 
@@ -99,10 +101,12 @@ def _steps(values: Array) -> Array:
     return values[1:] - values[:-1]
 
 
-def _padded(values: Array, *, before: int = 1, after: int = 1) -> Array:
-    padded = np.zeros(before + values.size + after)
-    padded[before : before + values.size] = values
-    return padded
+def _couplings(between: Array, size: Array) -> Array:
+    """Return what couples cells to the one before and after, shape (2, n + 2), rims at 0."""
+    made = np.zeros((2, size.size + 2))
+    np.divide(between, size[1:], out=made[0, 2:-1])
+    np.divide(between, size[:-1], out=made[1, 1:-2])
+    return made
 
 
 def _graded_faces(

@@ -218,10 +218,10 @@ def march(
         dt = min(dt, 0.5 * (stages * stages + stages) / rate)
         power = 0.0 if cooling else power_over(run, time, time + dt)
         if not cooling:
-            melt_depth = column_depth(enthalpy, 1, metal.liquidus_enthalpy, grid, metal)
-            stir_r, stir_z, stir_face = stirring(
-                highest(fields.depth) / run.full_depth, melt_depth, melt
-            )
+            melt_depth = 0.0
+            if melt.full_stirring > 0.0:
+                melt_depth = column_depth(enthalpy, 1, metal.liquidus_enthalpy, grid, metal)
+            stir_r, stir_z, stir_face = stirring(deepest / run.full_depth, melt_depth, melt)
         rows, columns = window(enthalpy, hottest_of, untouched, run.lit, stages)
         cells = rows * flat.width
         potentials(enthalpy.reshape(enthalpy.size), flat, metal, stir_r, stir_z, cells)

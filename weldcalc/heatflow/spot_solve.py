@@ -71,7 +71,8 @@ def solve_spot(case: SpotCase) -> SpotSolution:
         cells=case.cells,
         radius=case.far_radius,
     )
-    start = np.full((grid.z.size + 2, grid.r.size + 2), tables.enthalpy_at(case.preheat))
+    start = np.empty((grid.z.size + 2, grid.r.size + 2))
+    start.fill(tables.enthalpy_at(case.preheat))
     peak, totals = start.copy(), np.zeros(len(TOTALS))
     history = np.empty((HISTORY_ROWS, HISTORY_COLUMNS))
     run = _run(case, tables, melt, grid)
@@ -126,9 +127,9 @@ def beam_share(profile: str, spot_diameter: float, grid: SpotGrid) -> Array:
 def _fields(start: Array) -> Fields:
     rings = start.shape[1] - 2
     return Fields(
-        source=np.zeros_like(start),
-        side=np.zeros_like(start),
-        down=np.zeros_like(start),
+        source=np.zeros(start.shape),
+        side=np.zeros(start.shape),
+        down=np.zeros(start.shape),
         opened=np.zeros(rings),
         depth=np.zeros(rings),
         hottest=start[1].copy(),
@@ -140,10 +141,10 @@ def _run(case: SpotCase, tables: MetalTables, melt: Melt, grid: SpotGrid) -> Run
     beam = beam_share(case.profile, case.spot_diameter, grid)
     corners = np.array(case.shape.corners)
     slow, fast = _decay_rates(tables, melt, grid)
-    brightest = beam.max()
+    brightest = np.maximum.reduce(beam)
     return Run(
         beam=beam,
-        lit=int(np.flatnonzero(beam > DIMMEST * brightest)[-1]) + 1,
+        lit=int((beam > DIMMEST * brightest).nonzero()[0][-1]) + 1,
         full_depth=STIRRED_BY * case.spot_diameter,
         times=corners[:, 0] * case.pulse_duration,
         powers=corners[:, 1] * case.peak_power,
@@ -161,7 +162,8 @@ def _run(case: SpotCase, tables: MetalTables, melt: Melt, grid: SpotGrid) -> Run
 
 def _decay_rates(tables: MetalTables, melt: Melt, grid: SpotGrid) -> tuple[float, float]:
     """Return the largest rate at which a cell can lose heat, all solid and with melt [1/s]."""
-    across, along = (grid.inner + grid.outer).max(), (grid.above + grid.below).max()
+    across = np.maximum.reduce(grid.inner + grid.outer)
+    along = np.maximum.reduce(grid.above + grid.below)
     slow = (across + along) * tables.solid_diffusivity
     stirred = across * (1.0 + max(melt.stir_r, melt.stir_r_open))
     stirred += along * (1.0 + max(melt.stir_z, melt.stir_z_open))
