@@ -195,9 +195,9 @@ def fill_potentials(
         interval[cell] = min(max(np.int32(heat[cell] * step), np.int32(0)), last)
     for cell in range(heat.size):
         index = np.uint32(interval[cell])
-        side[cell], down[cell] = base[index], slope[index]
+        side[cell] = base[index] + slope[index] * heat[cell]
     for cell in range(heat.size):
-        theta = side[cell] + down[cell] * heat[cell]
+        theta = side[cell]
         molten = max(theta - liquidus, 0.0)
         side[cell] = theta + stir_r * molten
         down[cell] = theta + stir_z * molten
