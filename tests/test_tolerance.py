@@ -14,8 +14,9 @@ from scipy.stats import binomtest
 
 from weldcalc.errors import InputError
 from weldcalc.goals import PassGoals, all_met, chance_interval, pass_goals
+from weldcalc.heatflow.outlines import last_crossings
 from weldcalc.heatflow.spot import spot_pulse
-from weldcalc.heatflow.spot_sizes import SIZES, last_crossings, spot_sizes
+from weldcalc.heatflow.spot_sizes import SIZES, spot_sizes
 from weldcalc.materials import material
 from weldcalc.passes.seam_shape import fused_depth
 from weldcalc.schedule import schedule_from_mapping

@@ -6,6 +6,7 @@ import numpy as np
 from attrs import frozen
 from numpy.typing import NDArray
 
+from weldcalc.heatflow.compiling import entry
 from weldcalc.heatflow.spot_grid import SpotGrid
 
 Array = NDArray[np.float64]
@@ -48,15 +49,15 @@ class PeakField:
         i = min(max(int(np.searchsorted(self.z, z)), 1), self.z.size - 1)
         share = (z - self.z[i - 1]) / (self.z[i] - self.z[i - 1])
         row = (1.0 - share) * self.enthalpy[i - 1] + share * self.enthalpy[i]
-        return float(_last_crossings(self.r, row[None, :], level)[0])
+        return float(last_crossings(self.r, row[None, :], level)[0])
 
     def widest(self, level: float) -> float:
         """Return the greatest radius [m] at which the field reaches a level [J/m3]."""
-        return float(_last_crossings(self.r, self.enthalpy, level).max())
+        return float(last_crossings(self.r, self.enthalpy, level).max())
 
     def outline(self, level: float) -> Array:
         """Return the outline of a level [J/m3] as points (r, z) [m], shape (k, 2), top first."""
-        radii = _last_crossings(self.r, self.enthalpy, level)
+        radii = last_crossings(self.r, self.enthalpy, level)
         inside = radii > 0.0
         points = np.column_stack((radii[inside], self.z[inside]))
         depth = self.depth(level)
@@ -101,13 +102,39 @@ def _even(near: Array, next_one: Array) -> Array:
     return np.asarray(1.125 * near - 0.125 * next_one)
 
 
-def _last_crossings(place: Array, rows: Array, level: float) -> Array:
-    """Return the last place at which each row comes down through the level; 0 if never above."""
-    above = rows >= level
-    last = rows.shape[1] - 1 - np.argmax(above[:, ::-1], axis=1)
-    following = np.minimum(last + 1, rows.shape[1] - 1)
-    each = np.arange(rows.shape[0])
-    high, low = rows[each, last], rows[each, following]
-    drop = np.where(high > low, high - low, 1.0)
-    found = place[last] + (high - level) / drop * (place[following] - place[last])
-    return np.where(high >= level, found, 0.0)
+def last_crossings(place: Array, rows: Array, level: float) -> Array:
+    """Return for every row the last place at which it comes down through a level; 0 if never above.
+
+    Parameters
+    ----------
+    place : ndarray, shape (m,)
+        Rising, the first 0.
+    rows : ndarray, shape (n, m)
+        Values at the places.
+    level : float
+        In the unit of the rows.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        In the unit of the places; the last one where the row is above to its end.
+    """
+    found = np.zeros(len(rows))
+    _fill_crossings(place, np.ascontiguousarray(rows), float(level), found)
+    return found
+
+
+@entry
+def _fill_crossings(place: Array, rows: Array, level: float, found: Array) -> None:
+    # compiled, because every result asks for a dozen of short rows; `found` comes filled with 0
+    end = place.size - 1
+    for i in range(rows.shape[0]):
+        last = end
+        while last >= 0 and not rows[i, last] >= level:
+            last -= 1
+        if last == end:
+            found[i] = place[end]
+        elif last >= 0:
+            high, low = rows[i, last], rows[i, last + 1]
+            share = (high - level) / (high - low)
+            found[i] = place[last] + share * (place[last + 1] - place[last])

@@ -14,6 +14,7 @@ from attrs import evolve
 from numpy.typing import NDArray
 
 from weldcalc.heatflow.enthalpy import Melt, MetalTables
+from weldcalc.heatflow.outlines import last_crossings
 from weldcalc.heatflow.pulse_findings import ejection_speed, sinking_speed
 from weldcalc.heatflow.spot_case import SpotCase, spot_case
 from weldcalc.heatflow.spot_solve import solve_spot
@@ -89,34 +90,6 @@ def spot_sizes(case: Mapping[str, Any]) -> Floats:
             totals["absorbed"] - totals["radiated"] - totals["evaporated"],
         ]
     )
-
-
-def last_crossings(place: Floats, rows: Floats, level: float) -> Floats:
-    """Return for every row the last place at which it comes down through a level; 0 if never above.
-
-    Parameters
-    ----------
-    place : ndarray, shape (m,)
-        Rising, the first 0.
-    rows : ndarray, shape (n, m)
-        Values at the places.
-    level : float
-        In the unit of the rows.
-
-    Returns
-    -------
-    ndarray, shape (n,)
-        In the unit of the places.
-    """
-    above = rows >= level
-    last = place.size - 1 - np.argmax(above[:, ::-1], axis=1)
-    following = np.minimum(last + 1, place.size - 1)
-    number = np.arange(len(rows))
-    high, low = rows[number, last], rows[number, following]
-    drop = np.where(high > low, high - low, 1.0)
-    share = np.where(last == following, 0.0, (high - level) / drop)
-    found = place[last] + share * (place[following] - place[last])
-    return np.where(above.any(axis=1), found, 0.0)
 
 
 def _reached(radii: Floats, r: Floats) -> int:

@@ -30,7 +30,7 @@ Cases = Sequence[Mapping[str, Any]]
 Places = Callable[[Floats], list[PassScatter]]
 
 LEARNT: Final = ("penetration", "joint_depth", "fusion_width", "fusion_length", "haz_width")
-RUNS: Final = (96, 24)  # learnt from, and held against
+RUNS: Final = (96, 36)  # learnt from, and held against
 MAP_RUNS: Final = (64, 16)  # where the places of a map limit what can be read off it anyway
 WIDENED = 1.5  # largest misfit of the check runs, widened: so few runs seldom hold the worst
 _STRETCH = 1.3  # of the scatter that is learnt from, so that its edge is not the edge of the data
