@@ -8,6 +8,7 @@ import pytest
 from coupon_samples import calibrated, thick_schedule
 
 from weldcalc.calibrating.file import write_calibration
+from weldcalc.page.compared import measured_and_predicted
 from weldcalc.page.measured import _value
 from weldcalc.page.planned import calibrated as calibrated_piece
 from weldcalc.page.planned import plan_and_done
@@ -92,3 +93,63 @@ def test_measured_values_are_shown_to_two_figures_of_their_uncertainty(value, sp
     """Two figures of the standard uncertainty: JCGM 100:2008, 7.2.6."""
     section = {"measured": {"x": value}, "standard_uncertainty": {"x": spread}}
     assert _value(section, "x") == shown
+
+
+def _with_sections(rows: list[dict[str, object]]) -> dict[str, object]:
+    """Data of a record with two passes, by hand."""
+    passes = [
+        {"name": "root", "root_width_mm": 0.4, "root_width_interval_mm": [0.3, 0.5]},
+        {"name": "cover", "root_width_mm": None, "root_width_interval_mm": None},
+    ]
+    common = {"pass": "", "settings": {}, "standard_uncertainty": {}}
+    return {
+        "model": {"interval_level": 0.9},
+        "computed": {"passes": passes, "coupons": [common | row for row in rows]},
+    }
+
+
+class TestMeasuredAndPredicted:
+    """Mean, range and place in the interval of sections, by hand."""
+
+    def test_sections_of_the_finished_weld_by_hand(self) -> None:
+        rows: list[dict[str, object]] = [
+            {"measured": {"root_width_mm": 0.44}},
+            {"measured": {"root_width_mm": 0.50}},
+            {"measured": {"root_width_mm": 0.53}},
+        ]
+        page = str(measured_and_predicted(_with_sections(rows)).html)
+        for words in (
+            "0.490 mm (0.440 to 0.530 mm)",
+            "0.400 mm (0.300 to 0.500 mm), pass root",
+            "+22 %",
+            "2 of 3",
+            "(finished weld)",
+        ):
+            assert words in page
+
+    def test_a_section_is_inside_within_twice_its_uncertainty(self) -> None:
+        sections: list[dict[str, object]] = [
+            {"measured": {"root_width_mm": 0.51}, "standard_uncertainty": {"root_width_mm": u}}
+            for u in (0.004, 0.006)
+        ]
+        assert "1 of 2" in str(measured_and_predicted(_with_sections(sections)).html)
+
+    def test_another_pass_and_other_settings_are_kept_apart(self) -> None:
+        page = str(
+            measured_and_predicted(
+                _with_sections(
+                    [
+                        {"measured": {"root_width_mm": 0.4}, "pass": "root"},
+                        {"measured": {"root_width_mm": 9.0}, "settings": {"peak_power_W": 900.0}},
+                    ]
+                )
+            ).html
+        )
+        assert "(root)" in page
+        assert "+0 %" in page
+        assert "9.00" not in page
+        assert "settings of their own: 1." in page
+
+    def test_nothing_is_said_without_a_section_as_scheduled(self) -> None:
+        row: dict[str, object] = {"measured": {"root_width_mm": 0.4}, "settings": {"preheat_C": 80}}
+        assert not str(measured_and_predicted(_with_sections([row])).html)

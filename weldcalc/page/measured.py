@@ -6,6 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from weldcalc.page.compared import measured_and_predicted
 from weldcalc.page.pieces import Piece, badge, paragraph, table
 from weldcalc.page.planned import calibrated, plan_and_done
 from weldcalc.page.results import NOT_APPLICABLE, sentence, unit_of, words_of_result
@@ -29,7 +30,13 @@ def coupons(record: Data) -> Piece:
         ) + calibrated(record)
     judgement = computed["judgement"]
     verdicts = _verdicts(judgement) if judgement else Piece(paragraph(_NOT_JUDGED))
-    return calibrated(record) + verdicts + plan_and_done(record) + _measured(sections)
+    return (
+        calibrated(record)
+        + verdicts
+        + measured_and_predicted(record)
+        + _measured(sections)
+        + plan_and_done(record)
+    )
 
 
 _NOT_JUDGED = "No acceptance limits were typed in, so that nothing is judged."

@@ -251,13 +251,19 @@ def _is_shown(key: str, value: Any) -> bool:
     return not isinstance(value, dict) and not _base(key).endswith("_interval")
 
 
-def _with_interval(key: str, item: Data) -> str:
-    shown = shown_result(key, item.get(key))
+def interval_of(key: str, item: Data) -> list[float] | None:
+    """Return the interval that an item holds beside a result under its JSON key, None if none."""
+    return item.get(_interval_key(key)) or None
+
+
+def _interval_key(key: str) -> str:
     name, _, unit = key.rpartition("_")
-    interval = f"{name}_interval_{unit}"
-    if not item.get(interval):
-        return shown
-    return f"{shown} ({shown_result(interval, item[interval])})"
+    return f"{name}_interval_{unit}"
+
+
+def _with_interval(key: str, item: Data) -> str:
+    shown, ends = shown_result(key, item.get(key)), interval_of(key, item)
+    return f"{shown} ({shown_result(_interval_key(key), ends)})" if ends else shown
 
 
 def _base(name: str) -> str:
