@@ -87,6 +87,51 @@ def test_a_window_of_one_region_and_no_goal_is_still_a_window():
     assert picture.svg()
 
 
+def test_a_limit_that_leaves_none_of_the_map_is_named_without_a_line():
+    none = np.zeros(0)
+    picture = plots.window_map(
+        x_key="peak_power",
+        x=cases.POWER,
+        y_key="pulse_duration",
+        y=cases.DURATION,
+        region=cases.REGION,
+        penetration=cases.REGION * 1e-4,
+        goal_depth=None,
+        limits=[plots.LimitCurve("peak power 100 W, which all of the map is beyond", none, none)],
+    )
+    assert "peak power 100 W, which all of the map is beyond" in words(picture)
+    assert "A" not in [text.get_text() for text in picture.figure.axes[0].texts]
+
+
+def _recorded(goal_depth_mm):
+    """What a record holds of a window of four places, invented."""
+    told = {"peak_power_W": [300.0, 500.0], "pulse_duration_ms": [2.0, 4.0]}
+    return {
+        "computed": {
+            "window": {
+                "x": "peak_power",
+                "y": "pulse_duration",
+                "point": {"peak_power_W": 400.0, "pulse_duration_ms": 3.0},
+                "one_sigma": {"peak_power_W": 8.0, "pulse_duration_ms": 0.0},
+                "goal_depth_mm": goal_depth_mm,
+                "limits": [],
+                "map": told
+                | {
+                    "letters": dict(zip("lse", plots.REGIONS, strict=True)),
+                    "region": ["ls", "ls"],
+                    "penetration_mm": [[0.1, 0.3], [0.2, 0.4]],
+                    "chance": [[0.0, 1.0], [0.0, 1.0]],
+                },
+            }
+        }
+    }
+
+
+def test_a_recorded_window_names_a_goal_only_where_there_is_one():
+    assert "goal 0.250 mm" in words(plots.recorded_window(_recorded(0.25)))
+    assert "goal 0" not in words(plots.recorded_window(_recorded(None)))
+
+
 def test_a_window_with_cells_that_were_not_computed_is_drawn():
     depth, chance = cases.DEPTH.copy(), np.clip(cases.DEPTH / (0.6 * MM), 0, 1)
     depth[:4, :4] = chance[:4, :4] = np.nan

@@ -23,6 +23,7 @@ from weldcalc.tolerances.pulse_runs import run_pulses
 from weldcalc.tolerances.scatter import pass_scatter
 from weldcalc.window import REGIONS, window
 from weldcalc.windows.files import write_window
+from weldcalc.windows.limits import laser_limits
 from weldcalc.windows.runs import changed_pass, setting_sigma, signed_distance
 
 LASER = {
@@ -198,6 +199,45 @@ class TestChangedPass:
         assert longer.peak_power == pytest.approx(280.0)
         assert changed_pass(by_power, pulse_energy=5.6).peak_power == pytest.approx(1120.0)
 
+    def test_duration_follows_power_and_energy(self):
+        made = changed_pass(_schedule().passes[0], peak_power=400.0, pulse_energy=2.0)
+        assert (made.peak_power, made.pulse_energy) == (400.0, 2.0)
+        assert made.pulse_duration == pytest.approx(5e-3)  # a square pulse: 2 J / 400 W
+
+
+class TestLimits:
+    """Of a laser, over a map of peak power from 300 to 900 W by duration from 2 to 8 ms."""
+
+    @staticmethod
+    def _limits(**laser):
+        x, y = np.linspace(300.0, 900.0, 5), np.linspace(2e-3, 8e-3, 4)
+        one = _schedule().passes[0]
+        passes = [[changed_pass(one, peak_power=a, pulse_duration=b) for a in x] for b in y]
+        typed = ("peak_power_limit", "pulse_energy_limit", "average_power_limit")
+        none = dict.fromkeys((*typed, "repetition_rate_limit", "pulse_duration_range"))
+        return laser_limits(evolve(_schedule().laser, **(none | laser)), passes, x, y)
+
+    def test_a_limit_that_leaves_none_of_the_map_is_told(self):
+        [limit] = self._limits(peak_power_limit=100.0)
+        assert limit.x.size == 0
+        assert limit.words == "peak power 100 W, which all of the map is beyond"
+
+    def test_a_limit_that_all_of_the_map_keeps_is_not(self):
+        assert self._limits(peak_power_limit=3000.0) == ()
+        assert self._limits(peak_power_limit=900.0) == ()
+        assert self._limits(pulse_duration_range=(1e-3, 9e-3)) == ()
+
+    def test_both_ends_of_the_duration(self):
+        words = [one.words for one in self._limits(pulse_duration_range=(9e-3, 20e-3))]
+        assert words == ["pulse duration 9.00 ms, which all of the map is beyond"]
+        words = [one.words for one in self._limits(pulse_duration_range=(0.5e-3, 1e-3))]
+        assert words == ["pulse duration 1.00 ms, which all of the map is beyond"]
+        crossing = self._limits(pulse_duration_range=(3e-3, 5e-3))
+        assert [one.words for one in crossing] == [
+            "pulse duration 3.00 ms",
+            "pulse duration 5.00 ms",
+        ]
+
 
 class TestFiles:
     def test_picture_table_and_answer(self, made, tmp_path):
@@ -222,3 +262,10 @@ class TestFiles:
         run = CliRunner().invoke(main, ["window", str(path), "-o", str(tmp_path)])
         assert run.exit_code == 2
         assert "exists already" in run.stderr
+
+
+def test_a_negative_seed_is_refused_as_the_users_own():
+    for command in ("window", "tolerance", "draft"):
+        done = CliRunner().invoke(main, [command, "any.toml", "--seed", "-1"])
+        assert done.exit_code == 2, (command, done.output)
+        assert "--seed" in done.stderr

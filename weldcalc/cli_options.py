@@ -14,7 +14,9 @@ Decorator = Callable[[Callable[..., Any]], Callable[..., Any]]
 FILE = click.Path(path_type=Path)
 SCHEDULE = click.argument("schedule", type=FILE, metavar="SCHEDULE.toml")
 JSON = click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead.")
-SEED = click.option("--seed", type=int, default=1, show_default=True, help="Of all random draws.")
+SEED = click.option(
+    "--seed", type=click.IntRange(min=0), default=1, show_default=True, help="Of all random draws."
+)
 SCHEDULER = click.option(
     "--scheduler",
     metavar="ADDRESS",

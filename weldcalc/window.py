@@ -15,7 +15,7 @@ from weldcalc.errors import InputError
 from weldcalc.fields import field as field_of
 from weldcalc.fields import which_known
 from weldcalc.goals import pass_goals
-from weldcalc.quantities import json_key, show, to_json, to_shown
+from weldcalc.quantities import json_key, to_json, to_shown
 from weldcalc.schedule import Laser, Schedule, WeldPass
 from weldcalc.tolerances.sampled_pulses import with_surrogate
 from weldcalc.tolerances.scatter import Floats, PassScatter, column, pass_scatter
@@ -305,8 +305,3 @@ def _limits(
         [changed_pass(weld_pass, **{x: float(a), y: float(b)}) for a in columns] for b in rows
     ]
     return laser_limits(laser, passes, columns, rows)
-
-
-def limit_words(limit: Limit) -> str:
-    """Return what is limited, with its number: "pulse energy 30 J"."""
-    return f"{limit.key.replace('_', ' ')} {show(limit.value, limit.key)}"

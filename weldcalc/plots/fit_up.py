@@ -26,10 +26,6 @@ from weldcalc.plots.style import (
 from weldcalc.plots.words import label, shown
 from weldcalc.quantities import show
 
-WORST_DASHES = (0, (4, 1.5))
-SQUARES_DASHES = (0, (1.2, 1.2))
-
-
 SUMS: Mapping[str, tuple[str, dict[str, Any]]] = {
     # the last two are often close: the light dots show on the broad dark line
     "worst_gap": ("worst case", {"color": EDGE, "linewidth": 0.9}),

@@ -53,7 +53,7 @@ class LimitCurve:
     words : str
         What is limited, with the number ("pulse energy 30 J").
     x, y : ndarray, shape (k,)
-        Points of the curve [SI], in the variables of the window.
+        Points of the curve [SI], in the variables of the window; none where the map has none.
     """
 
     words: str
@@ -265,6 +265,9 @@ def _draw_limits(axes: Axes, limits: Sequence[LimitCurve], x_key: str, y_key: st
     look: dict[str, Any] = {"color": LIMIT, "linestyle": LIMIT_DASHES, "linewidth": 1.2}
     for letter, limit in zip(ascii_uppercase, limits, strict=False):
         x, y = shown(limit.x, x_key), shown(limit.y, y_key)
+        if not x.size:  # all of the map is beyond it: nothing to draw, but much to say
+            handles.append(Line2D([], [], linestyle="none", label=printable(limit.words)))
+            continue
         axes.plot(x, y, zorder=4, **look)
         _write_on(axes, np.column_stack([x, y]), letter, weight="bold")
         handles.append(Line2D([], [], label=printable(f"limit {letter}: {limit.words}"), **look))
@@ -341,5 +344,5 @@ def _window_words(
     if point is not None:
         words += f" This schedule lies at {show(point.x, x_key)}, {show(point.y, y_key)}."
     if limits:
-        words += " Limits drawn: " + "; ".join(limit.words for limit in limits) + "."
+        words += " Limits of the laser: " + "; ".join(limit.words for limit in limits) + "."
     return words

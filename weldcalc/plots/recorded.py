@@ -30,7 +30,7 @@ def recorded_window(record: Data) -> Picture:
     x_key, y_key, told = made["x"], made["y"], made["map"]
     x_name, y_name = json_key(x_key), json_key(y_key)
     places = {letter: REGIONS.index(name) for letter, name in told["letters"].items()}
-    point, sigma = made["point"], made["one_sigma"]
+    point, sigma, goal = made["point"], made["one_sigma"], made["goal_depth_mm"]
     return window_map(
         x_key=x_key,
         x=_si(told[x_name], x_key),
@@ -38,7 +38,7 @@ def recorded_window(record: Data) -> Picture:
         y=_si(told[y_name], y_key),
         region=[[places[letter] for letter in row] for row in told["region"]],
         penetration=_si(told["penetration_mm"], "penetration"),
-        goal_depth=float(_si(made["goal_depth_mm"], "penetration")),
+        goal_depth=None if goal is None else float(_si(goal, "penetration")),
         chance=told["chance"],
         point=WindowPoint(
             float(_si(point[x_name], x_key)),

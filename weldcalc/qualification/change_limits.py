@@ -200,7 +200,7 @@ def _with_numbers(plain: VariableLimit, entry: Entry) -> VariableLimit:
         return plain
     low, high = (entry.size(key, plain.path) for key in ("from", "to"))
     if low is not None and high is not None and low > high:
-        entry.note("from", "lies above to; nothing would be qualified")
+        entry.note("from", f'lies above to = "{entry.table["to"]}"; nothing would be qualified')
     moves = {key: move for key in MOVES if (move := _move(entry, key, plain.path))}
     return evolve(plain, moves=moves, low=low, high=high)
 

@@ -14,7 +14,7 @@ from attrs import frozen
 
 from weldcalc.fields import FIELDS, json_key, show, to_json
 from weldcalc.tolerance import tolerance
-from weldcalc.window import limit_words, window
+from weldcalc.window import window
 from weldcalc.windows.runs import REGIONS
 
 if TYPE_CHECKING:
@@ -88,7 +88,7 @@ def studies_of(estimate: Estimate) -> Studies:
 def _window(made: Window) -> dict[str, Any]:
     return {
         **made.to_json(),
-        "goal_depth_mm": to_json(made.goal_depth, "penetration"),
+        "goal_depth_mm": to_json(made.goal_depth, "penetration") if made.owes_depth else None,
         "one_sigma": {
             json_key(key): to_json(value, key)
             for key, value in zip((made.x_key, made.y_key), made.sigma, strict=True)
@@ -111,7 +111,7 @@ def _letter(place: int) -> str:
 
 def _limit(one: Limit, x_key: str, y_key: str) -> dict[str, Any]:
     return {
-        "name": limit_words(one),
+        "name": one.words,
         json_key(x_key): _column(one.x, x_key),
         json_key(y_key): _column(one.y, y_key),
     }

@@ -142,6 +142,9 @@ def window_text(made: Window) -> str:
     if made.nearest:
         told = "; ".join(f"{name}: {distance:.1f}" for name, distance in made.nearest.items())
         parts.append(f"Both together, in multiples of their scatter, to {told}")
+    if made.limits:
+        told = "; ".join(one.words for one in made.limits)
+        parts.append(textwrap.fill(f"Limits of the laser on the map: {told}", WIDTH))
     spread = "scatter and the model's own spread" if made.counts_model else "scatter alone"
     told = (
         "Regions and edges are of pulses without scatter, on metal that no earlier pulse has "

@@ -33,7 +33,7 @@ def instant_text(schedule: Schedule) -> str:
     for name, made in _answers(schedule):
         rows += [_row(name, key, getattr(made, key)) for key in _SIZES]
         rows.append([name, "mode", made.mode.value, f"{made.mode.low} to {made.mode.high}"])
-    return table_text(["Pass", "Closed forms only", "value", "90 % interval"], rows)
+    return table_text(["Pass", "Closed forms only", "value", "interval"], rows)
 
 
 def instant_data(schedule: Schedule) -> dict[str, Any]:

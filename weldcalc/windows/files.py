@@ -8,7 +8,7 @@ from pathlib import Path
 from weldcalc.plots.maps import LimitCurve, WindowPoint, window_map
 from weldcalc.plots.style import Picture
 from weldcalc.whole_files import whole_folder
-from weldcalc.window import Window, limit_words
+from weldcalc.window import Window
 
 
 def window_picture(made: Window) -> Picture:
@@ -29,7 +29,7 @@ def window_picture(made: Window) -> Picture:
         goal_depth=made.goal_depth if made.owes_depth else None,
         chance=made.chance,
         point=WindowPoint(*made.point, *made.sigma),
-        limits=[LimitCurve(words=limit_words(one), x=one.x, y=one.y) for one in made.limits],
+        limits=[LimitCurve(words=one.words, x=one.x, y=one.y) for one in made.limits],
     )
 
 

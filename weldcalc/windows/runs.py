@@ -41,11 +41,14 @@ def changed_pass(weld_pass: WeldPass, **changes: float) -> WeldPass:
         As in the schedule.
     **changes : float
         Settings of `VARIABLES` [SI]. Where only the duration changes, what was typed stays: peak
-        power or pulse energy.
+        power or pulse energy. Where both of these change, the duration follows.
     """
     settings: dict[str, Any] = dict(changes)
     made = evolve(weld_pass, **settings)
-    level = made.pulse_duration * PulseShape.of(made.pulse_shape).mean_level
+    mean_level = PulseShape.of(made.pulse_shape).mean_level
+    if changes.keys() >= {"peak_power", "pulse_energy"}:
+        return evolve(made, pulse_duration=made.pulse_energy / (made.peak_power * mean_level))
+    level = made.pulse_duration * mean_level
     by_energy = "pulse_energy" in changes or (
         "peak_power" not in changes and "pulse_energy" in weld_pass.given
     )
