@@ -9,6 +9,7 @@ import pytest
 
 from weldcalc import reference
 from weldcalc.errors import InputError
+from weldcalc.heatflow.spot import spot_pulse
 from weldcalc.materials import Material, material
 
 
@@ -41,6 +42,14 @@ def table_of(path: Path, key: str) -> str:
     return found[0]
 
 
+def leave_out(path: Path, key: str) -> None:
+    """Take a property with its alternatives out of a file."""
+    text = path.read_text(encoding="utf-8")
+    left, count = re.subn(rf"(?ms)^\[+{key}(\.\w+)?\]+\n.*?(?=^\[|\Z)", "", text)
+    assert count, key
+    path.write_text(left, encoding="utf-8")
+
+
 class TestOwnFile:
     def test_same_file_gives_the_same_metal(self, own: Path) -> None:
         mine, shipped = material(str(own)), material("Ti Grade 2")
@@ -48,6 +57,17 @@ class TestOwnFile:
         assert mine == shipped
         assert mine.path == str(own)
         assert mine.specific_heat(900.0) == shipped.specific_heat(900.0)
+
+    def test_only_what_predictions_rest_on_has_to_be_given(self, own: Path) -> None:
+        pulse = {"peak_power": 500.0, "pulse_duration": 4e-3, "spot_diameter": 4e-4}
+        whole = spot_pulse(material(own), **pulse, thickness=4e-4, grid=6e-5)
+        needless = ("density_solid", "density_liquid", "surface_tension_slope")
+        for key in (*needless, "absorptivity_liquid"):
+            leave_out(own, key)
+        less = spot_pulse(material(own), **pulse, thickness=4e-4, grid=6e-5)
+        assert less.penetration == whole.penetration > 0.0
+        with pytest.raises(InputError, match="density_solid: is not given"):
+            material(own).density(300.0)
 
     def test_own_measurement_is_a_standing(self, own: Path) -> None:
         edited(own, 'standing = "published"', 'standing = "own measurement"')

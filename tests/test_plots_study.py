@@ -99,7 +99,7 @@ def test_a_limit_that_leaves_none_of_the_map_is_named_without_a_line():
         goal_depth=None,
         limits=[plots.LimitCurve("peak power 100 W, which all of the map is beyond", none, none)],
     )
-    assert "peak power 100 W, which all of the map is beyond" in words(picture)
+    assert "peak power 100 W,\nwhich all of the map is beyond" in words(picture)
     assert "A" not in [text.get_text() for text in picture.figure.axes[0].texts]
 
 

@@ -118,8 +118,8 @@ _TI, _STEEL, _NOBODY = FAMILIES[:1], FAMILIES[1:], ()
 FORMS: Mapping[str, Form] = {
     "molar_mass": Form("kg/mol", 0.02, 0.2),
     "density_rt": Form("kg/m3", 1500.0, 20000.0),
-    "density_solid": Form("kg/m3", 1500.0, 20000.0, "table"),
-    "density_liquid": Form("kg/m3", 1500.0, 20000.0, "either"),
+    "density_solid": Form("kg/m3", 1500.0, 20000.0, "table", _NOBODY),
+    "density_liquid": Form("kg/m3", 1500.0, 20000.0, "either", _NOBODY),
     "specific_heat_rt": Form("J/(kg K)", 100.0, 2000.0),
     "specific_heat_solid": Form("J/(kg K)", 100.0, 2500.0, "table"),
     "specific_heat_liquid": Form("J/(kg K)", 100.0, 2500.0, "either"),
@@ -139,7 +139,7 @@ FORMS: Mapping[str, Form] = {
     "thermal_conductivity_liquid": Form("W/(m K)", 2.0, 500.0, "either"),
     "viscosity_liquid": Form("Pa s", 1e-4, 0.1, "either", _NOBODY),
     "surface_tension": Form("N/m", 0.2, 4.0),
-    "surface_tension_slope": Form("N/(m K)", -2e-3, 2e-3),
+    "surface_tension_slope": Form("N/(m K)", -2e-3, 2e-3, needed_by=_NOBODY),
     "emissivity_solid": Form("-", 0.02, 1.0),
     "emissivity_oxidised": Form("-", 0.02, 1.0, needed_by=_NOBODY),
     "emissivity_liquid": Form("-", 0.02, 1.0),
@@ -148,7 +148,7 @@ FORMS: Mapping[str, Form] = {
     "absorptivity_as_machined": Form("-", 0.02, 1.0),
     "absorptivity_matt": Form("-", 0.02, 1.0),
     "absorptivity_oxidised": Form("-", 0.02, 1.0),
-    "absorptivity_liquid": Form("-", 0.02, 1.0),
+    "absorptivity_liquid": Form("-", 0.02, 1.0, needed_by=_NOBODY),
 }
 # in each chain every temperature has to lie below the next one given
 RISING = (

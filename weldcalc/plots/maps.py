@@ -266,7 +266,8 @@ def _draw_limits(axes: Axes, limits: Sequence[LimitCurve], x_key: str, y_key: st
     for letter, limit in zip(ascii_uppercase, limits, strict=False):
         x, y = shown(limit.x, x_key), shown(limit.y, y_key)
         if not x.size:  # all of the map is beyond it: nothing to draw, but much to say
-            handles.append(Line2D([], [], linestyle="none", label=printable(limit.words)))
+            told = printable(limit.words).replace(", ", ",\n")
+            handles.append(Line2D([], [], linestyle="none", label=told))
             continue
         axes.plot(x, y, zorder=4, **look)
         _write_on(axes, np.column_stack([x, y]), letter, weight="bold")
