@@ -92,6 +92,13 @@ def _stack(draw: st.DrawFn) -> dict[str, Any]:
     return made
 
 
+def _goals(form: str, *, has_gap: bool) -> list[str]:
+    """Return the goals that may be asked of a joint."""
+    gone = {"underfill"} if not has_gap else set()
+    gone |= {"root_width"} if form in ("flush", "fillet") else set()
+    return [key for key in keys_of("goal") if key not in gone]
+
+
 def _laser(draw: st.DrawFn) -> dict[str, Any]:
     plain = [key for key in keys_of("laser") if key not in (*SPOT_KEYS, "spot_diameter")]
     spot = draw(value_of(FIELDS["spot_diameter"]))
@@ -121,8 +128,7 @@ def schedules_as_typed(draw: st.DrawFn) -> dict[str, Any]:
     typed["joint"] |= _joint(draw, form)
     typed["laser"] = _laser(draw)
     typed |= {name: _some(draw, name, keys_of(name)) for name in _PLAIN_TABLES}
-    goals = [key for key in keys_of("goal") if key != "underfill" or "gap" in typed["joint"]]
-    typed["goal"] = _some(draw, "goal", goals)
+    typed["goal"] = _some(draw, "goal", _goals(form, has_gap="gap" in typed["joint"]))
     names = draw(st.lists(LINE, min_size=1, max_size=3, unique=True))
     typed["pass"] = [_pass(draw, name, form) for name in names]
     return typed

@@ -77,19 +77,20 @@ MEASURED = MM * np.array([0.15, 0.23, 0.31, 0.47])
 MODES = ("conduction", "conduction", "transition", "keyhole")
 
 
-def window():
-    return plots.window_map(
-        x_key="peak_power",
-        x=POWER,
-        y_key="pulse_duration",
-        y=DURATION,
-        region=REGION,
-        penetration=DEPTH,
-        goal_depth=0.4 * MM,
-        chance=np.clip((DEPTH - 0.35 * MM) / (0.1 * MM), 0, 1),
-        point=plots.WindowPoint(x=420.0, y=5e-3, spread_x=9.0, spread_y=0.1e-3),
-        limits=[plots.LimitCurve("pulse energy 5 J", POWER, 5 / POWER)],
-    )
+def window(**changes):
+    usual = {
+        "x_key": "peak_power",
+        "x": POWER,
+        "y_key": "pulse_duration",
+        "y": DURATION,
+        "region": REGION,
+        "penetration": DEPTH,
+        "goal_depth": 0.4 * MM,
+        "chance": np.clip((DEPTH - 0.35 * MM) / (0.1 * MM), 0, 1),
+        "point": plots.WindowPoint(x=420.0, y=5e-3, spread_x=9.0, spread_y=0.1e-3),
+        "limits": [plots.LimitCurve("pulse energy 5 J", POWER, 5 / POWER)],
+    }
+    return plots.window_map(**usual | changes)
 
 
 def focus():

@@ -14,6 +14,7 @@ from coupon_samples import calibrated, thick_schedule
 from weldcalc.cli import main
 from weldcalc.qualification.coupon_writer import coupons_text
 from weldcalc.qualification.coupons import read_coupons
+from weldcalc.qualification.table import MOST_ROWS
 from weldcalc.quantities import parse_quantity
 from weldcalc.record import make_record, write_record
 
@@ -94,6 +95,24 @@ def test_plan_writes_a_list_that_reads_back_once_filled_in(tmp_path: Path) -> No
     assert len(coupons.names) == 7
     assert len({tuple(row.settings.items()) for row in coupons.sections}) == 5  # centre thrice
     assert run("plan", STEM, "-o", form).exit_code == 2
+
+
+@pytest.mark.parametrize("reliability", [0.9995, 0.9999999])
+def test_a_plan_that_no_list_can_hold_is_refused_before_anything_is_written(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, reliability: float
+) -> None:
+    def never(*_: object, **__: object) -> None:
+        raise AssertionError("computed before it was refused")
+
+    monkeypatch.setattr("weldcalc.qualification.plan.qualification_plan", never)
+    monkeypatch.setattr("weldcalc.qualification.plan.coupon_form", never)
+    form = tmp_path / "form.csv"
+    done = run("plan", STEM, "--reliability", reliability, "-o", form)
+    assert done.exit_code == 2
+    assert f"reliability = {reliability}: " in done.stderr
+    assert f"at most {MOST_ROWS}" in done.stderr
+    assert "take a smaller reliability or confidence" in done.stderr
+    assert not form.exists()
 
 
 def test_compare_tells_what_needs_requalification(tmp_path: Path) -> None:

@@ -10,7 +10,9 @@ from click.testing import CliRunner
 from schedules import tube
 
 from weldcalc.cli import main
+from weldcalc.diagnoses.further import Forecast, further_sizes
 from weldcalc.diagnoses.sections import Bench, fault_spread
+from weldcalc.diagnoses.sizes import checked_sizes
 from weldcalc.diagnosis import ODDS, USUAL, WORDS, explain
 from weldcalc.errors import InputError
 from weldcalc.heatflow.spot import spot_pulse
@@ -141,9 +143,108 @@ def test_a_section_that_no_cause_makes_is_told(schedule):
     assert max(map(len, diagnosis_text(made).splitlines())) <= 100
 
 
-def test_no_size_of_a_weld_is_refused(schedule):
-    with pytest.raises(InputError, match="zero or more"):
-        explain(schedule, penetration=-1e-4)
+def test_a_wall_keeps_to_its_own_scatter_and_a_machine_may_break():
+    # the shop measured its walls: a fifth off is 13 of its sigmas. What made a depth of three
+    # quarters of the wall is then rather focus or power, which a section that is not through shows
+    typed = tube(scatter={"power": "1.5 %", "spot_diameter": "2 %", "wall_thickness": "1.5 %"})
+    typed["pass"][0] |= {"peak_power": "580 W", "pulse_duration": "4 ms"}
+    schedule = schedule_from_mapping(typed)
+    spread = fault_spread(pass_scatter(schedule, schedule.passes[0], with_model=False))
+    assert spread["wall_thickness"] == pytest.approx(4 * 0.015)
+    assert spread["power"] == spread["spot_diameter"] == pytest.approx(0.08)
+    made = explain(schedule, penetration=0.31e-3)
+    share = {one.cause: one.plausibility for one in made.suspects if one.side == -1}
+    wider = next(one for one in made.suspects if (one.cause, one.side) == ("spot_diameter", 1))
+    assert made.suspects[0] == wider
+    assert share["wall_thickness"] < wider.plausibility
+    assert share["power"] > 0.2
+
+
+class TestWhatToMeasureNext:
+    @pytest.mark.usefixtures("once")
+    def test_a_root_tells_a_thin_wall_from_too_little_power(self, schedule):
+        section = _section(schedule, "wall_thickness", -2.0)
+        made = explain(schedule, penetration=section["penetration"], grid=GRID)
+        root = next(one for one in made.further if one.size == "root_width")
+        shown = {words: (middle, sigma) for words, middle, sigma in root.shows}
+        middle, sigma = shown[WORDS["wall_thickness", -1]]
+        assert abs(middle - section["root_width"]) < 2.0 * sigma  # the engine's own, at that wall
+        assert shown[WORDS["power", -1]][0] < 0.02e-3
+        told = " ".join(diagnosis_text(made).split())
+        assert "Measure next, to tell causes apart: root width (0 where the weld is not" in told
+        [data, *_] = json.loads(json.dumps(made.to_json()))["measure_next"]
+        assert data["size"] == made.further[0].size
+        assert {"means", f"{data['size']}_mm"} <= set(data["expected"][0])
+        # once it is measured, it does tell them apart, and is not asked for again
+        again = explain(
+            schedule,
+            penetration=section["penetration"],
+            root_width=section["root_width"],
+            grid=GRID,
+        )
+        assert "root_width" not in [one.size for one in again.further]
+        assert again.suspects[0].cause == "wall_thickness"
+
+    @pytest.mark.usefixtures("once")
+    def test_nothing_is_asked_for_once_all_is_measured(self, schedule):
+        made = explain(schedule, **_section(schedule, "power", 1.5), grid=GRID)
+        assert made.further == ()
+        assert "Measure next" not in diagnosis_text(made)
+
+    def test_pairs_told_apart_are_counted_by_hand(self):
+        def shown(words, plausibility, width, root):
+            sizes = {"fusion_width": (width, 1e-5), "root_width": (root, 1e-5)}
+            return Forecast(words, plausibility, sizes)
+
+        # two sigma of a difference are 28 um; the last is too unlikely to count
+        asked = [
+            shown("a", 0.5, 0.50e-3, 0.00),
+            shown("b", 0.3, 0.52e-3, 0.10e-3),
+            shown("c", 0.16, 0.54e-3, 0.11e-3),
+            shown("d", 0.04, 0.90e-3, 0.90e-3),
+        ]
+        first, second = further_sizes(asked)
+        pairs = 0.15 + 0.08 + 0.048
+        assert (first.size, second.size) == ("root_width", "fusion_width")
+        assert first.tells_apart == pytest.approx((0.15 + 0.08) / pairs)
+        assert second.tells_apart == pytest.approx(0.08 / pairs)
+        assert [words for words, _, _ in first.shows] == ["a", "b", "c"]
+        assert further_sizes(asked[:1]) == ()
+
+
+@pytest.mark.usefixtures("once")
+@pytest.mark.parametrize(
+    ("sizes", "told"),
+    [
+        ({"penetration": -1e-4}, "penetration = -0.0001: has to be a length, zero or more"),
+        ({"penetration": np.nan}, "penetration = nan: has to be a length, zero or more"),
+        (
+            {"penetration": 31e-3},
+            'penetration = "31.0 mm": more than 2 times the wall of 0.400 mm; is it in another',
+        ),
+        (
+            {"penetration": 0.4e-3, "fusion_width": 3e-3},
+            'fusion_width = "3.00 mm": more than 2 times the widest weld',
+        ),
+        (
+            {"penetration": 0.4e-3, "fusion_width": 0.6e-3, "root_width": 4e-3},
+            'root_width = "4.00 mm": more than 2 times the widest weld',
+        ),
+    ],
+)
+def test_no_size_of_a_weld_is_refused(schedule, sizes, told):
+    with pytest.raises(InputError) as caught:
+        explain(schedule, **sizes, grid=GRID)
+    assert str(caught.value).startswith(told)
+    assert len(caught.value.problems) == 1
+
+
+def test_a_plate_lets_a_weld_be_as_deep_as_it_is_thick():
+    joint = {"type": "tube-to-plate", "form": "flush", "plate_material": "Ti Grade 2"}
+    flush = schedule_from_mapping(tube(joint=joint | {"plate_thickness": "3 mm"}))
+    assert checked_sizes(flush, {"penetration": 2e-3}) == {"penetration": 2e-3}
+    with pytest.raises(InputError, match=r"2 times the plate of 3\.00 mm"):
+        checked_sizes(flush, {"penetration": 7e-3})
 
 
 def test_command_line(tmp_path, schedule):

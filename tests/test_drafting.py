@@ -12,6 +12,7 @@ from schedules import tube
 
 from weldcalc.cli import main
 from weldcalc.drafting import draft, write_drafts
+from weldcalc.drafts.heading import head_comments, named_as_draft
 from weldcalc.drafts.heat import rate_limits, rounded_rate, rounded_speed
 from weldcalc.drafts.options import cover_goals, root_goals
 from weldcalc.drafts.proof import chance_of
@@ -105,6 +106,47 @@ class TestDraft:
         assert "# Computed, not qualified" in text
         assert text.count('closing_overlap = "15 deg"') == 2
         assert not re.search(r"\d\.\d{6}", text)
+
+    def test_each_has_a_name_of_its_own_and_keeps_the_warning_of_its_origin(self, tmp_path):
+        origin = tmp_path / "origin.toml"
+        warning = "INVENTED DATA. Do not weld from it."
+        typed = _wanted().with_values("", title="Invented tube", number="D-1", revision="B")
+        origin.write_text(typed.to_toml(notes=[warning, "Second line"]), encoding="utf-8")
+        wanted = load_schedule(origin, require_passes=False)
+        made = draft(wanted, keep=2, wish="fastest")
+        names = [
+            (one.number, one.revision, one.title)
+            for one in map(load_schedule, write_drafts(made, tmp_path / "new.toml"))
+        ]
+        assert names == [
+            ("D-1", "B draft 1", "Invented tube (draft 1, fastest)"),
+            ("D-1", "B draft 2", "Invented tube (draft 2, fastest)"),
+        ]
+        # what the estimate names, a set-up card shows
+        assert [one.estimate.schedule.revision for one in made.drafted] == [
+            "B draft 1",
+            "B draft 2",
+        ]
+        head = (tmp_path / "new-2.toml").read_text(encoding="utf-8").splitlines()
+        assert head[:2] == [f"# {warning}", "# Second line"]
+        assert head[2].startswith("# Drafted by weldcalc, place 2 of 2")
+        # a draft from a draft takes its place, it does not pile names and notes up
+        again = load_schedule(tmp_path / "new-2.toml")
+        assert head_comments(again) == (warning, "Second line")
+        renamed = named_as_draft(again, 1, "least heat")
+        assert (renamed.title, renamed.revision) == (
+            "Invented tube (draft 1, least heat)",
+            "B draft 1",
+        )
+        # a file that was written anew meanwhile is not what was read
+        origin.write_text("# another", encoding="utf-8")
+        assert head_comments(wanted) == ()
+
+    def test_a_name_of_any_length_still_fits(self):
+        longest = _wanted().with_values("", title="t" * 200, revision="r" * 200)
+        named = named_as_draft(longest, 20, "most forgiving")
+        assert named.title.endswith("t (draft 20, most forgiving)")
+        assert named.revision.endswith("r draft 20")
 
     def test_table_names_costs_and_what_binds(self, made):
         text = draft_text(made)

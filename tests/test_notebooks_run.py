@@ -103,3 +103,22 @@ def test_a_misspelt_file_is_told_in_one_line(tmp_path):
     [error] = [out for out in outputs if out.output_type == "error"]
     assert error.traceback == [f"InputError: {error.evalue}"]
     assert error.evalue.startswith("onw.toml: there is no such file")
+
+
+def test_a_record_notebook_without_a_record_says_how_one_is_made(tmp_path):
+    parameters = {"record_folder": str(tmp_path / "record")}
+    with pytest.raises(NotebookError, match="there is no such folder") as caught:
+        run_template("qualification_record", parameters=parameters, output=tmp_path / "run.ipynb")
+    assert "weldcalc record SCHEDULE.toml -o FOLDER" in str(caught.value)
+    # and whoever opens it reads so before
+    assert (
+        "weldcalc record SCHEDULE.toml -o record" in stored("qualification_record").cells[0].source
+    )
+
+
+def test_recomputing_is_not_said_to_show_that_nothing_was_altered():
+    # altered inputs and a record made anew from them are reproduced as well
+    words = " ".join(stored("recheck_a_record").cells[-1].source.split())
+    assert "nobody altered" not in words
+    assert "the results fit the inputs in this folder" in words
+    assert "`record_sha256`" in words

@@ -30,9 +30,16 @@ QUIET = dict.fromkeys(
 )
 
 
-def spread(scatter: dict[str, str], error: ModelError = NO_ERROR, **keys: Any) -> Spread:
+def spread(
+    scatter: dict[str, str],
+    error: ModelError = NO_ERROR,
+    laser: dict[str, Any] | None = None,
+    count: int = 12,
+    **keys: Any,
+) -> Spread:
     """Return the spread with one set of constants, inside their range."""
-    schedule = schedule_from_mapping(first_pass(**keys) | {"scatter": scatter})
+    typed = first_pass(**keys) | {"scatter": scatter}
+    schedule = schedule_from_mapping(typed | ({} if laser is None else {"laser": laser}))
     metal, (item,) = joint_material(schedule), schedule.passes
     shipped = calibration_for(metal, None)
     box = evolve(shipped.box, spot_diameter=(0, 1), pulse_duration=(0, 1), irradiance=(0, 1e15))
@@ -41,7 +48,7 @@ def spread(scatter: dict[str, str], error: ModelError = NO_ERROR, **keys: Any) -
     settings = pulse_settings(schedule, item, metal, calibration=model)
     centre = run_pulse(metal, settings, cooling=0.2)
     return pass_spread(
-        schedule, item, metal, centre=centre, preheat=293.15, calibration=model, count=12
+        schedule, item, metal, centre=centre, preheat=293.15, calibration=model, count=count
     )
 
 

@@ -107,3 +107,17 @@ def test_round_the_joint_draws_both_histories_of_a_tube_and_nothing_of_a_sheet(m
         assert any(len(y) == len(wanted) and np.allclose(y, wanted) for y in drawn)
     flat = estimate(schedule_from_mapping(sheet()))
     assert plots.estimate_round_the_joint(flat) == []
+
+
+def test_the_legend_of_the_gap_tells_sums_apart_that_lie_on_one_another():
+    joint = {"gap": "0.02 mm", "face_squareness": "0.015 mm"}
+    made = estimate(schedule_from_mapping(tube(joint=joint)))
+    (picture,) = plots.estimate_fit_up(made)
+    (legend,) = picture.figure.legends
+    told = [text.get_text() for text in legend.get_texts()]
+    # two faces, each 0.015 mm out of square: added, and as the root of the sum of their squares
+    assert "worst case 0.0300 mm" in told
+    assert "root of the sum of squares 0.0212 mm" in told
+    assert sum("95 % of the joints within" in one for one in told) == 1
+    box, page = legend.get_window_extent(), picture.figure.bbox
+    assert page.x0 <= box.x0 < box.x1 <= page.x1

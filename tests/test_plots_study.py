@@ -31,6 +31,26 @@ def test_the_window_names_every_region_and_every_limit_inside_the_map():
     assert axes.get_ylabel() == "pulse duration [ms]"
 
 
+@pytest.mark.parametrize(
+    ("counts_model", "expected"),
+    [(False, "scatter alone."), (True, "scatter and the model's own spread."), (None, "scatter.")],
+)
+def test_the_window_says_what_pass_and_what_conditions_it_is_of(counts_model, expected):
+    picture = cases.window(**{"pass_name": "cover", "counts_model": counts_model})
+    told = words(picture)
+    assert "cover pass: window of peak power and pulse duration" in told
+    for where in (told.replace("\n", " "), picture.alt):
+        assert "without earlier heat" in where
+        assert f"chance over the shop's {expected}" in where
+        assert "Excessive: blow-through, ejection, heat-affected width over its goal" in where
+
+
+def test_a_window_without_a_chance_speaks_of_none():
+    picture = cases.window(chance=None)
+    assert "chance" not in words(picture)
+    assert "Window of peak power" in words(picture)
+
+
 def test_regions_are_told_apart_by_hatch_as_well_as_colour():
     (legend,) = drawn_once("window").figure.legends
     looks = {

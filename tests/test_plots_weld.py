@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import io
+
+import matplotlib.image as mpl_image
 import numpy as np
 import plot_cases as cases
 import pytest
 from attrs import evolve
-from matplotlib.colors import to_hex
+from matplotlib.colors import to_hex, to_rgb
 from matplotlib.patches import Polygon
 from numpy.testing import assert_allclose
 from plot_cases import MM, drawn, drawn_once, words
@@ -116,6 +119,41 @@ def test_the_section_draws_the_outlines_in_millimetres_at_equal_scale():
 def test_the_section_says_not_given_instead_of_inventing():
     picture = plots.joint_section(evolve(cases.BUTT, gap=None), [cases.ROOT_POOL])
     assert "gap, largest not given" in picture.alt
+
+
+def pixels_across(picture, row, depth):
+    """Return the colours of a picture along a line across the joint at a depth [mm]."""
+    axes = picture.figure.axes[row]
+    image = mpl_image.imread(io.BytesIO(picture.png(dpi=300)))
+    scale = 300 / picture.figure.dpi
+    (left, down), (right, _) = axes.transData.transform([(-0.05, depth), (0.05, depth)]) * scale
+    return image[image.shape[0] - round(down), round(left) : round(right), :3]
+
+
+def test_no_joint_line_is_drawn_in_metal_that_an_earlier_pass_fused():
+    shallow = cases.HALF_POOL * [1.2, 0.4]
+    cover = evolve(
+        cases.ROOT_POOL, name="cover", fused=shallow, heat_affected=cases.HALF_HEAT, root_width=None
+    )
+    alone = plots.joint_section(cases.BUTT, [cover])
+    both = plots.joint_section(cases.BUTT, [cases.ROOT_POOL, cover])
+    amber = to_rgb(style.HEAT_AFFECTED)
+    lined = np.abs(pixels_across(alone, 0, 0.3) - amber).max(axis=1)
+    assert lined.max() > 0.2, "by itself the cover stands on an open joint"
+    healed = np.abs(pixels_across(both, 2, 0.3) - amber).max(axis=1)
+    assert healed.max() < 0.02
+    before = outlines(both.figure.axes[2], style.QUIET)
+    assert_allclose(before, [1e3 * whole_outline(cases.HALF_POOL)])
+    assert outlines(both.figure.axes[0], style.QUIET) == []
+    assert "fused by a pass before" in words(both)
+    assert "fused by a pass before" not in words(alone)
+    # what is clipped to a path of its own is not clipped to the axes in a vector file
+    axes = both.figure.axes[2]
+    clips = [one.get_clip_path() for one in axes.patches if one.get_linestyle() in ("dotted", ":")]
+    assert clips
+    for clip in clips:
+        inside = axes.transData.inverted().transform(clip.get_fully_transformed_path().vertices)
+        assert_allclose([inside[:, 0].min(), inside[:, 0].max()], axes.get_xlim())
 
 
 # --- overlap and pulses

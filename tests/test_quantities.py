@@ -147,7 +147,12 @@ BAD = [
     ("45 %", "beam_angle", MISFIT),
     ("1 rad", "goal.spot_overlap", MISFIT),
     ("0.7 mm/mm", "goal.spot_overlap", MISFIT),
-    ("0.7", "goal.spot_overlap", '"0.7 %"'),
+    ("0.7", "goal.spot_overlap", 'for example "70 %" or "0.7 %"'),
+    (0.7, "goal.spot_overlap", 'for example "70 %" or "0.7 %"'),
+    ("0.015", "scatter.power", 'for example "1.5 %" or "0.015 %"'),
+    ("0.8", "goal.penetration", 'for example "80 %"'),  # 0.8 % would be refused again
+    ("1", "goal.spot_overlap", 'for example "1 %"'),
+    ("70", "goal.spot_overlap", 'for example "70 %"'),
     ("390 mW", "peak_power", 'did you mean "390 W"?'),
     ("390 MW", "peak_power", 'did you mean "390 W"?'),
     ("2 MJ", "pulse_energy", 'did you mean "2 J"?'),

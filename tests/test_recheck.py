@@ -245,3 +245,18 @@ def test_tolerances_are_the_stated_ones():
 
 def test_data_of_a_record_are_what_recheck_reads(folder):
     assert recheck(folder).title == f"{data_of(folder)['number']} revision A"
+
+
+@pytest.mark.parametrize(
+    ("name", "why"),
+    [("win", "holds no record.json"), ("gone", "there is no such folder"), ("a.toml", "is a file")],
+)
+def test_what_is_no_record_folder_is_named_and_told_how_one_is_made(tmp_path, name, why):
+    (tmp_path / "win").mkdir()
+    (tmp_path / "win" / "window.csv").write_text("x", encoding="utf-8")
+    (tmp_path / "a.toml").write_text("", encoding="utf-8")
+    found = recheck(tmp_path / name)
+    assert found.exit_code == 2
+    assert f"{tmp_path / name}: {why}; give a record's folder" in found.words
+    assert "record.json and inputs in it" in found.words
+    assert "weldcalc record SCHEDULE.toml -o FOLDER" in found.words

@@ -230,7 +230,7 @@ class TestCoupons:
         findings = make_record(write_schedule(tmp_path), **files).data["computed"]["findings"]
         (found,) = [f for f in findings if f["code"] == "coupons-not-as-scheduled"]
         assert found["text"] == (
-            "1 sections are of coupons welded with peak power 450 W, not 390 W or 480 W"
+            "1 section is of coupons welded with peak power 450 W, not 390 W or 480 W"
         )
 
 
@@ -311,11 +311,28 @@ class TestGoals:
 
     def test_most_heat_affected_width_counts_the_worst_pass(self):
         passes = [
-            {"name": "root", "haz_width_mm": 0.2},
-            {"name": "cover", "haz_width_mm": 0.3},
+            self._heated("root", 0.1, 0.2),
+            self._heated("cover", 0.1, 0.3),
         ]
         (check,) = goal_checks(Goal(haz_width=0.25e-3), passes)
         assert (check["verdict"], check["from_pass"]) == ("misses", "cover")
+        assert check["predicted"] == 0.3
+
+    @staticmethod
+    def _heated(name, first, widest):
+        ends = [0.8 * first, 1.2 * first]
+        return {
+            "name": name,
+            "haz_width_mm": first,
+            "widest_haz_width_mm": widest,
+            "haz_width_interval_mm": ends,
+        }
+
+    @pytest.mark.parametrize(("goal", "verdict"), [(0.29, "may miss"), (0.31, "meets")])
+    def test_interval_of_the_heat_affected_width_grows_with_it(self, goal, verdict):
+        # 0.25 mm at its widest, so 0.30 mm at the upper end of the interval
+        (check,) = goal_checks(Goal(haz_width=goal * 1e-3), [self._heated("root", 0.1, 0.25)])
+        assert check["verdict"] == verdict
 
     def test_interval_of_a_width_counts(self):
         one = {"name": "root", "root_width_mm": 0.3, "root_width_interval_mm": [0.1, 0.4]}

@@ -8,8 +8,8 @@ import pytest
 from coupon_samples import calibrated, thick_schedule
 
 from weldcalc.calibrating.file import write_calibration
-from weldcalc.page.compared import measured_and_predicted
-from weldcalc.page.measured import _value
+from weldcalc.page.compared import agreement_words, measured_and_predicted
+from weldcalc.page.measured import _reasons, _value
 from weldcalc.page.planned import calibrated as calibrated_piece
 from weldcalc.page.planned import plan_and_done
 from weldcalc.prediction import estimate
@@ -150,6 +150,37 @@ class TestMeasuredAndPredicted:
         assert "9.00" not in page
         assert "settings of their own: 1." in page
 
+    def test_heat_affected_width_of_the_finished_weld_counts_from_its_edge(self) -> None:
+        row: dict[str, object] = {"measured": {"haz_width_mm": 0.1}}
+        record = _with_sections([row])
+        root, cover = record["computed"]["passes"]  # type: ignore[index]
+        root |= {"fusion_width_mm": 0.6, "haz_width_mm": 0.15, "haz_width_interval_mm": [0.1, 0.2]}
+        cover |= {"fusion_width_mm": 0.8, "haz_width_mm": 0.12, "haz_width_interval_mm": [0.1, 0.2]}
+        # heat reaches 0.45 mm from the middle under the root, 0.52 mm under the cover
+        assert "0.120 mm (0.100 to 0.200 mm), pass cover" in str(
+            measured_and_predicted(record).html
+        )
+        root["haz_width_mm"] = 0.3
+        # now 0.60 mm under the root, so 0.20 mm from the edge of the cover
+        assert "0.200 mm, pass root" in str(measured_and_predicted(record).html)
+        assert not agreement_words(record)
+
+    def test_summary_says_whether_the_prediction_holds(self) -> None:
+        rows: list[dict[str, object]] = [{"measured": {"root_width_mm": 0.4}}] * 2
+        outside: list[dict[str, object]] = [{"measured": {"root_width_mm": 0.9}}] * 2
+        told = agreement_words(_with_sections(rows))
+        assert told == "2 of 2 measured sizes lie in their predicted 90 % intervals"
+        told = agreement_words(_with_sections([*rows, *outside]))
+        assert told.endswith("intervals: the prediction does not hold here")
+
     def test_nothing_is_said_without_a_section_as_scheduled(self) -> None:
         row: dict[str, object] = {"measured": {"root_width_mm": 0.4}, "settings": {"preheat_C": 80}}
         assert not str(measured_and_predicted(_with_sections([row])).html)
+
+
+def test_coupons_that_are_alike_are_told_once() -> None:
+    one, two, other = ({"coupon": name, "reason": "silver"} for name in ("Q1", "Q2", "Q3"))
+    assert _reasons([one, two, other]) == "all 3: silver"
+    other["reason"] = "blue"
+    assert _reasons([one, two, other]) == "Q1, Q2: silver; Q3: blue"
+    assert _reasons([other]) == "Q3: blue"

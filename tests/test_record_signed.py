@@ -17,7 +17,8 @@ from record_samples import (
 from weldcalc import page
 from weldcalc.errors import InputError
 from weldcalc.record import make_record, write_record
-from weldcalc.records.sign_off import DRAFT, SIGNED, read_sign_off
+from weldcalc.records.fields import UNSETTLED
+from weldcalc.records.sign_off import DRAFT, SIGNED, SignOff, read_sign_off, what_is_open
 
 
 class TestRevisions:
@@ -136,3 +137,18 @@ def _filled_form(folder: Path) -> Path:
     tail = tail.replace('date = ""', 'date = "2026-01-31"')
     path.write_text(head + items + answers + divider + tail, encoding="utf-8")
     return path
+
+
+@pytest.mark.parametrize(
+    ("keys", "told"),
+    [
+        (["9.5"], "answer 1 item of the list: Gases 9.5"),
+        (["9.4", "9.5"], "answer 2 items of the list: Gases 9.4, 9.5"),
+    ],
+)
+def test_items_that_are_open_are_counted_in_words(keys, told):
+    rows = [{"key": key, "group": "Gases", "state": UNSETTLED[0]} for key in keys]
+    computed = {"coupons": [], "judgement": None}
+    code = {"name": "invented", "edition": "2020"}
+    words = what_is_open(SignOff(), code=code, items=rows, computed=computed)
+    assert told in words

@@ -151,7 +151,12 @@ class TestReadableByEverybody:
         first = words[words.index("Summary") : words.index("What is open")]
         for one in data_of(full_record())["computed"]["scatter"]["passes"]:
             chance = 100 * one["every_goal"]["chance"]
-            assert f"{one['name']} {chance:.1f} % (" in first.partition("every goal at once")[2]
+            assert f"{one['name']} {chance:.1f} % (" in first.partition("meets these at once")[2]
+        # what the chance leaves out must not be taken for met
+        left_out = first.partition("Not part of this chance")[2]
+        for check in data_of(full_record())["computed"]["goals"]:
+            if check["goal"] in ("part_temperature", "spot_overlap", "underfill"):
+                assert f"({check['verdict']})" in left_out
 
     def test_code_cells_are_hidden(self, source):
         assert "import weldcalc" not in source
@@ -164,6 +169,25 @@ class TestReadableByEverybody:
         assert data["record_sha256"] in words
         assert data["reference_data"]["manifest_sha256"] in words
         assert "weldcalc recheck" in words
+
+
+class TestWhatComputedTheChances:
+    def _note(self, *changes: dict[str, object]) -> str:
+        data = data_of(full_record())
+        scatter = data["computed"]["scatter"]
+        passes = [one | more for one, more in zip(scatter["passes"], changes, strict=True)]
+        computed = data["computed"] | {"scatter": scatter | {"passes": passes}}
+        return page.chances(data | {"computed": computed}).html.rpartition("</table>")[2]
+
+    def test_is_told_of_each_pass_where_they_differ(self):
+        made = {"samples": 294, "computed_by": "direct runs"}
+        note = self._note(made, {"samples": 300, "computed_by": "a stand-in"})
+        assert "Pass root: 294 sampled welds, computed by direct runs." in note
+        assert "Pass cover: 300 sampled welds, computed by a stand-in." in note
+
+    def test_is_told_once_where_they_are_alike(self):
+        made = {"samples": 294, "computed_by": "direct runs"}
+        assert "294 sampled welds of each pass: direct runs." in self._note(made, made)
 
 
 class TestWhatUsersTyped:

@@ -18,7 +18,7 @@ from weldcalc.tolerance import tolerance
 from weldcalc.tolerances import section_pulses as sections
 from weldcalc.tolerances import surrogate
 from weldcalc.tolerances.pulse_runs import run_pulses
-from weldcalc.tolerances.sampled_pulses import DIRECT, sampler_for
+from weldcalc.tolerances.sampled_pulses import DIRECT, STAND_IN, sampler_for
 from weldcalc.tolerances.scatter import column, normal_points, pass_scatter
 from weldcalc.tolerances.section_pulses import ellipsoid_reach
 from weldcalc.window import window
@@ -113,6 +113,28 @@ def test_its_error_is_one_more_cause_and_is_told(coarse):
     assert one.surrogate is not None
     assert one.shares["fusion_width"].total[one.causes.index("surrogate")] > 0.0
     assert "Stand-in" in tolerance_text(made)
+
+
+def test_each_pass_tells_what_computed_it(coarse):
+    root = _butt().typed["pass"][0]
+    cover = {**root, "name": "cover", "beam_offset": "0.05 mm"}
+    schedule = schedule_from_mapping({**_butt().typed, "pass": [root, cover]})
+    made = tolerance(schedule, samples=200, with_model=False, grid=8e-5, with_drifts=False)
+    assert [one.computed_by for one in made.passes] == [DIRECT, STAND_IN]
+    assert [one["computed_by"] for one in made.to_json()["passes"]] == [DIRECT, STAND_IN]
+    told = " ".join(tolerance_text(made).split())
+    assert f"Pass root computed by {DIRECT}." in told
+    assert f"Pass cover computed by {STAND_IN}." in told
+
+
+def test_what_computed_all_passes_is_told_once():
+    typed = _butt().typed
+    passes = [{**typed["pass"][0], "name": name} for name in ("root", "cover")]
+    schedule = schedule_from_mapping({**typed, "pass": passes})
+    made = tolerance(schedule, samples=200, with_model=False, grid=8e-5, with_drifts=False)
+    told = " ".join(tolerance_text(made).split())
+    assert told.count(DIRECT) == 1
+    assert f"Computed by {DIRECT}." in told
 
 
 def test_a_symmetric_butt_joint_needs_none():

@@ -282,6 +282,10 @@ class TestExercises:
             (1, 8.75, 1.05 / (0.7 * 0.4), "not the share that is not"),
             # by hand: 580 W over pi 0.4^2 mm2
             (2, 580 / (np.pi * 0.16), 580 / (np.pi * 0.04), "narrow spot"),
+            # by hand: the wide spot of 0.8 mm taken for the radius, 580 W over pi 0.8^2 mm2
+            (2, 580 / (np.pi * 0.16), 580 / (np.pi * 0.64), "the diameter for the radius"),
+            # by hand: its radius taken for the diameter, 580 W over pi 0.4^2 / 4 mm2
+            (2, 580 / (np.pi * 0.16), 580 / (np.pi * 0.04), "the radius for the diameter"),
         ],
     )
     def test_know_the_answer_and_the_usual_slip(self, number, right, wrong, hint):

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
-from weldcalc.card_content import BLANK, NOT_GIVEN, CardContent, Setting, card_content
+from weldcalc.card_content import BLANK, CardContent, card_content
+from weldcalc.card_passes import NOT_GIVEN, Setting
 from weldcalc.errors import InputError, WeldcalcError
 from weldcalc.plots.joint import draw_joint_sketch
 from weldcalc.plots.sheet import PAPERS, SHADE, Sheet
@@ -25,6 +26,12 @@ _SCALES = tuple(1.08 - 0.02 * step for step in range(24))
 
 _MAIN_SIZE = 13.0  # pt, read at arm's length
 _SMALLEST_MAIN_SIZE = 8.0  # pt, no smaller than the words around
+_BY_HAND = 3.4  # mm over a line with blanks: with the line itself room for a hand's writing
+_EXPECTED = "Expected: computed, not measured; in brackets the 90 % interval"
+_ENERGY = (
+    "Energy along the seam (pulse table: pulses.csv of the record; not used unless the machine is "
+    "programmed with it)"
+)
 _NOT_IN_THE_FONT = "A box □ stands for a character that the printing font lacks: see the schedule."
 
 
@@ -138,6 +145,7 @@ def _head(sheet: Sheet, content: CardContent) -> None:
     top = sheet.down
     sheet.write("Laser weld set-up card", size=8.5, width=sheet.inner - room - 3)
     sheet.write(content.title, size=14, weight="bold", width=sheet.inner - room - 3)
+    sheet.skip(_BY_HAND if BLANK in content.code else 0.0)
     sheet.write(content.code, size=8, width=sheet.inner - room - 3)
     left = sheet.margin + sheet.inner - room
     beside = sheet.write(
@@ -157,26 +165,40 @@ def _head(sheet: Sheet, content: CardContent) -> None:
 
 
 def _joint(sheet: Sheet, content: CardContent, joint: Joint) -> None:
-    sheet.heading("Joint")
-    top, room = sheet.down, 0.44 * sheet.inner
-    left = sheet.margin + room + 4
-    for name, value in content.joint_facts:
-        below = [
-            sheet.write(name, size=8, left=left, width=32, at=sheet.down),
-            sheet.write(
-                value,
-                size=8.5,
-                weight="normal" if value == NOT_GIVEN else "bold",
-                left=left + 32,
-                width=sheet.inner - room - 36,
-                at=sheet.down,
-            ),
-        ]
-        sheet.down = max(below)
-    height = max(29.0 * sheet.scale, sheet.down - top)
+    """Draw the sketch, write the facts beside it and the optics beside these."""
+    sheet.heading("Joint and optics")
+    top = sheet.down
+    sketch, facts = 0.3 * sheet.inner, 0.36 * sheet.inner
+    left = sheet.margin + sketch + 2
+    lowest = max(
+        _facts(sheet, content, left=left, width=facts),
+        _optics(sheet, content, left=left + facts + 2),
+    )
+    height = max(29.0 * sheet.scale, lowest - top)
     sheet.down = top + height
-    frame = sheet.drawing(left=sheet.margin, top=top, width=room, height=height)
+    frame = sheet.drawing(left=sheet.margin, top=top, width=sketch, height=height)
     draw_joint_sketch(frame, joint, type_size=7.5 * sheet.scale)
+
+
+def _facts(sheet: Sheet, content: CardContent, *, left: float, width: float) -> float:
+    """Write name and value in two columns; return the place below them [mm]."""
+    names, down = 0.4 * width, sheet.down
+    for name, value in content.joint_facts:
+        weight = "normal" if value == NOT_GIVEN else "bold"
+        look: dict[str, Any] = {"left": left + names, "width": width - names, "weight": weight}
+        below = sheet.write(name, size=8, left=left, width=names, at=down)
+        down = max(below, sheet.write(value, size=8.5, at=down, **look))
+    return down
+
+
+def _optics(sheet: Sheet, content: CardContent, *, left: float) -> float:
+    """Write what is set or read at the welding head; return the place below it [mm]."""
+    width, down = sheet.margin + sheet.inner - left, sheet.down - _BY_HAND * sheet.scale
+    for line in content.optics:
+        down += _BY_HAND * sheet.scale
+        weight = "normal" if BLANK in line else "bold"
+        down = sheet.write(line, size=8, left=left, width=width, at=down, weight=weight)
+    return down
 
 
 def _before(sheet: Sheet, content: CardContent) -> None:
@@ -184,7 +206,7 @@ def _before(sheet: Sheet, content: CardContent) -> None:
     sheet.skip(1.0)
     top = sheet.down
     for line in content.clock:
-        sheet.skip(2.4)
+        sheet.skip(_BY_HAND)
         sheet.write(line, size=9.5, left=sheet.margin + 2, width=sheet.inner - 4, weight="bold")
     sheet.skip(0.8)
     sheet.box(top=top, bottom=sheet.down, weight=1.6)
@@ -194,8 +216,7 @@ def _before(sheet: Sheet, content: CardContent) -> None:
 def _lines(sheet: Sheet, heading: str, lines: Sequence[str]) -> None:
     sheet.heading(heading)
     for line in lines:
-        # a blank is filled in by hand, with gloves off but still by hand
-        sheet.skip(2.4 if BLANK in line else 0.6)
+        sheet.skip(_BY_HAND if BLANK in line else 0.6)
         sheet.write(line, size=8)
 
 
@@ -212,9 +233,17 @@ def _settings(sheet: Sheet, content: CardContent) -> bool:
     _rows(sheet, content.main, widths, size=size)
     sheet.skip(0.8)
     _rows(sheet, content.other, widths, size=8)
+    if content.defaults:
+        sheet.skip(0.4)
+        sheet.write(content.defaults, size=8)
+    if content.energy:
+        sheet.skip(0.8)
+        sheet.write(_ENERGY, size=8, weight="bold")
+        for name, told in content.energy:
+            sheet.write(f"{name}: {told}.", size=8)
     if content.predicted:
         sheet.skip(0.8)
-        sheet.write("Expected: computed, not measured", size=8, weight="bold")
+        sheet.write(_EXPECTED, size=8, weight="bold")
         _rows(sheet, content.predicted, widths, size=8)
     return size >= _SMALLEST_MAIN_SIZE
 
@@ -253,16 +282,16 @@ def _colours_and_cautions(sheet: Sheet, content: CardContent) -> None:
 
 def _foot(sheet: Sheet, content: CardContent) -> bool:
     """Write signatures and origin at the foot; tell whether the rest left room for them."""
-    height = 22.0 * sheet.scale
+    height = 25.0 * sheet.scale
     top = sheet.height - sheet.margin - height
     fits = sheet.down <= top
     sheet.down = max(top, sheet.down)
     sheet.heading("Names and dates: a card without them is not released")
-    sheet.skip(2.0)
+    sheet.skip(_BY_HAND)
     width = sheet.inner / len(ROLES)
     lines = [f"{role.capitalize()} by {BLANK * 2}" for role in ROLES]
     sheet.row(lines, [width] * len(ROLES), size=8, weights=["normal"] * len(ROLES))
-    sheet.skip(2.0)
+    sheet.skip(_BY_HAND)
     dates = [f"Date {BLANK * 2}"] * len(ROLES)
     sheet.row(dates, [width] * len(ROLES), size=8, weights=["normal"] * len(ROLES))
     sheet.skip(1.0)

@@ -4,12 +4,13 @@ Every cause is tried alone: it may have moved by several times its usual scatter
 scatter as usual. How well the section then fits, averaged over how far the cause may have moved,
 is its plausibility. Less power and less light taken up look the same in a section; they are one
 cause here, and only a power meter tells them apart. Causes of which none makes the section twice
-as likely as another are told as one group: which of them comes first is chance.
+as likely as another are told as one group: which of them comes first is chance. What was not
+measured yet and would tell the plausible ones apart is named.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from concurrent.futures import Executor
 from types import MappingProxyType
 from typing import Any, Final
@@ -19,18 +20,14 @@ from attrs import evolve, field, frozen
 
 from weldcalc.batch import Progress
 from weldcalc.calibration_data import Calibration
+from weldcalc.diagnoses.further import Forecast, Further, forecast_sizes, further_sizes
+from weldcalc.diagnoses.likelihood import kernel_of, log_fits, log_likely, log_sum, reading
 from weldcalc.diagnoses.sections import Bench, Curve
-from weldcalc.errors import Problems
+from weldcalc.diagnoses.sizes import MEASURED, checked_sizes, refuse_too_wide
 from weldcalc.quantities import json_key, to_json
 from weldcalc.schedule import Schedule
-from weldcalc.tolerances.scatter import (
-    Floats,
-    PassScatter,
-    pass_scatter,
-    shift_key,
-)
+from weldcalc.tolerances.scatter import Floats, PassScatter, pass_scatter, shift_key
 
-MEASURED: Final = ("penetration", "fusion_width", "root_width")
 ALIKE = 2.0  # times as likely; sections that differ by less nobody tells apart
 FARTHEST = 4.0  # sigmas between a section and the nearest run; beyond, no cause explains it
 _MOVED = 0.1  # faults; less is no shift at all
@@ -40,9 +37,6 @@ ODDS: Final[Mapping[str, float]] = MappingProxyType({"duration": 0.25})
 # degrees of freedom of a fault's size: many are small, but a broken one may be of any size
 _TAIL = 3.0
 FINE = 241  # shifts of each cause to either side, interpolated
-# one standard deviation of reading a section: common practice, no source
-READING_LEAST = 8e-6  # m
-READING_SHARE = 0.02
 
 USUAL: Final = "nothing unusual"
 WORDS: Final[Mapping[tuple[str, int], str]] = MappingProxyType(
@@ -149,6 +143,8 @@ class Diagnosis:
         Whether no cause makes the section much likelier than nothing unusual does.
     is_explained : bool
         Whether at least one cause makes such a section well.
+    further : tuple of Further
+        Sizes that were not measured and would tell plausible causes apart, the best first.
     """
 
     pass_name: str
@@ -159,6 +155,7 @@ class Diagnosis:
     groups: tuple[tuple[Suspect, ...], ...] = field(repr=False)
     is_usual: bool
     is_explained: bool
+    further: tuple[Further, ...] = field(default=(), repr=False)
 
     def to_json(self) -> dict[str, Any]:
         """Return plain values whose keys carry the shown unit."""
@@ -182,6 +179,7 @@ class Diagnosis:
                 }
                 for group in self.groups
             ],
+            "measure_next": [one.to_json() for one in self.further],
         }
 
 
@@ -227,7 +225,8 @@ def explain(
     Raises
     ------
     InputError
-        When a measured value is no size of a weld.
+        When a measured value is no size of a weld: below zero, or more than twice as deep as the
+        metal or twice as wide as any cause makes it.
 
     Notes
     -----
@@ -241,14 +240,17 @@ def explain(
     .. [1] Silverman, Density Estimation for Statistics and Data Analysis, 1986, section 4.3.2
        (from memory).
     """
-    measured = _checked(penetration, fusion_width, root_width)
+    typed = (penetration, fusion_width, root_width)
+    measured = checked_sizes(schedule, dict(zip(MEASURED, typed, strict=True)))
     weld_pass = schedule.passes[schedule.pass_index(pass_name) if pass_name else 0]
     scatter = pass_scatter(schedule, weld_pass, calibration=calibration, with_model=False)
-    curves = Bench(scatter, tuple(measured), seed, grid, executor, progress).curves()
-    values = np.array(list(measured.values()))
-    usual = curves["power"].at(np.zeros(1))[0]
-    spread = np.hypot(usual.std(axis=0, ddof=1), _reading(values))
-    found = _judged(curves, values, words_for(scatter))
+    curves = Bench(scatter, MEASURED, seed, grid, executor, progress).curves()
+    refuse_too_wide(measured, curves, weld_pass)
+    section = _Section(measured, curves, _unmeasured(schedule, measured))
+    usual = section.curves["power"].at(np.zeros(1))[0]
+    spread = np.hypot(usual.std(axis=0, ddof=1), reading(section.values))
+    found = _judged(section, words_for(scatter))
+    is_explained = max(one.fit for one in found) >= -0.5 * FARTHEST**2
     return Diagnosis(
         pass_name=weld_pass.name,
         measured=measured,
@@ -257,20 +259,15 @@ def explain(
         suspects=tuple(one.suspect for one in found),
         groups=_groups(found),
         is_usual=_is_usual(found),
-        is_explained=max(one.fit for one in found) >= -0.5 * FARTHEST**2,
+        is_explained=is_explained,
+        further=further_sizes(_forecasts(found)) if is_explained else (),
     )
 
 
-def _checked(
-    penetration: float, fusion_width: float | None, root_width: float | None
-) -> dict[str, float]:
-    found = {"penetration": penetration, "fusion_width": fusion_width, "root_width": root_width}
-    problems = Problems()
-    for name, value in found.items():
-        if value is not None and not (np.isfinite(value) and value >= 0.0):
-            problems.add(name, "has to be a length, zero or more [m]", value)
-    problems.raise_if_any()
-    return {name: value for name, value in found.items() if value is not None}
+def _unmeasured(schedule: Schedule, measured: Mapping[str, float]) -> tuple[str, ...]:
+    # a tube in a plate has no far side
+    asked = MEASURED if schedule.joint.type == "butt" else MEASURED[:2]
+    return tuple(name for name in asked if name not in measured)
 
 
 def words_for(scatter: PassScatter) -> dict[tuple[str, int], str]:
@@ -286,41 +283,83 @@ def words_for(scatter: PassScatter) -> dict[tuple[str, int], str]:
     return {**WORDS, **_ASIDE[scatter.schedule.joint.type]}
 
 
-def _reading(values: Floats) -> Floats:
-    return np.hypot(READING_LEAST, READING_SHARE * values)
+@frozen(eq=False)
+class _Section:
+    """What was measured, and curves of all sizes.
+
+    Parameters
+    ----------
+    measured : mapping of str to float
+        What was [m].
+    every : mapping of str to Curve
+        Of all of `MEASURED`, by cause.
+    unmeasured : tuple of str
+        What might still be.
+    """
+
+    measured: Mapping[str, float]
+    every: Mapping[str, Curve]
+    unmeasured: tuple[str, ...]
+
+    @property
+    def values(self) -> Floats:
+        """Return what was measured, shape (m,) [m]."""
+        return np.array(list(self.measured.values()))
+
+    @property
+    def curves(self) -> dict[str, Curve]:
+        """Return the curves of what was measured."""
+        return {cause: curve.of(_places(self.measured)) for cause, curve in self.every.items()}
+
+    def forecast(self, logs: Floats, cause: str, shifts: Floats) -> dict[str, tuple[float, float]]:
+        """Return what was not measured, as draws weighed so have it [m]."""
+        seen = self.every[cause].at(shifts)[..., _places(self.unmeasured)]
+        return forecast_sizes(logs, seen, self.unmeasured)
+
+
+def _places(names: Iterable[str]) -> list[int]:
+    return [MEASURED.index(name) for name in names]
 
 
 @frozen
 class _Judged:
-    """A suspect, how likely it makes the section at best (log), and whether it has to move."""
+    """A suspect, how likely it makes the section at best (log), and whether it has to move.
+
+    And what it makes of the sizes that were not measured: middle and one standard deviation [m].
+    """
 
     suspect: Suspect
     fit: float
     moves: bool
+    sizes: Mapping[str, tuple[float, float]]
 
 
-def _judged(
-    curves: Mapping[str, Curve], measured: Floats, causes: Mapping[tuple[str, int], str]
-) -> tuple[_Judged, ...]:
+def _judged(section: _Section, causes: Mapping[tuple[str, int], str]) -> tuple[_Judged, ...]:
     """Return all suspects, the most plausible first."""
-    kernel = _kernel(curves, measured)
-    still = float(_log_likely(curves["power"].at(np.zeros(1)), measured, kernel)[0])
-    found = [(_Judged(Suspect("", 0, USUAL, 0.0, 0.0, ""), still, moves=False), still)]
+    curves, measured = section.curves, section.values
+    kernel = kernel_of(curves, measured)
+    unmoved = log_fits(curves["power"].at(np.zeros(1)), measured, kernel)
+    still = float(log_likely(unmoved)[0])
+    sizes = section.forecast(unmoved, "power", np.zeros(1))
+    usual = _Judged(Suspect("", 0, USUAL, 0.0, 0.0, ""), still, moves=False, sizes=sizes)
+    found = [(usual, still)]
     for (cause, side), words in causes.items():
         curve = curves[cause]
         faults = np.linspace(0.0, float(curve.shifts[-1]) / curve.fault, FINE)
         # half of Student's t: what the fault may be
         prior = -0.5 * (_TAIL + 1.0) * np.log1p(faults**2 / _TAIL)
-        likely = _log_likely(curve.at(side * faults * curve.fault), measured, kernel)
-        evidence = _log_sum(likely + prior, 0) - _log_sum(prior, 0) + np.log(ODDS.get(cause, 1.0))
+        shifts = side * faults * curve.fault
+        fits = log_fits(curve.at(shifts), measured, kernel)
+        likely = log_likely(fits)
+        evidence = log_sum(likely + prior, 0) - log_sum(prior, 0) + np.log(ODDS.get(cause, 1.0))
         place = int(np.argmax(likely + prior))
-        shift = float(side * faults[place] * curve.fault)
-        last = place == FINE - 1
+        shift, last = float(shifts[place]), place == FINE - 1
         suspect = Suspect(cause, side, words, 0.0, shift, CHECKS[cause], is_open=last)
         moves = bool(faults[place] >= _MOVED)
-        found.append((_Judged(suspect, float(likely.max()), moves), float(evidence)))
+        sizes = section.forecast(fits + prior[:, None], cause, shifts)
+        found.append((_Judged(suspect, float(likely.max()), moves, sizes), float(evidence)))
     logs = np.array([log for _, log in found])
-    shares = np.exp(logs - _log_sum(logs, 0))
+    shares = np.exp(logs - log_sum(logs, 0))
     made = [
         evolve(one, suspect=evolve(one.suspect, plausibility=float(share)))
         for (one, _), share in zip(found, shares, strict=True)
@@ -328,34 +367,12 @@ def _judged(
     return tuple(sorted(made, key=lambda one: -one.suspect.plausibility))
 
 
-def _kernel(curves: Mapping[str, Curve], measured: Floats) -> Floats:
-    """Return the covariance that one run stands for, shape (m, m) [m2].
-
-    That of reading, and a share of the usual scatter of sections whose root is open or shut as
-    that of the measured one.
-    """
-    runs = np.concatenate([curve.values for curve in curves.values()])
-    like = ((runs > 0.0) == (measured > 0.0)).all(axis=2, keepdims=True)
-    count = np.maximum(like.sum(axis=1, keepdims=True), 1)
-    off = np.where(like, runs - (like * runs).sum(axis=1, keepdims=True) / count, 0.0)
-    free = max(float((count - 1).sum()), 1.0)
-    scatter = np.einsum("ndi,ndj->ij", off, off) / free
-    draws, sizes = runs.shape[1:]
-    width = (4.0 / (sizes + 2.0) / draws) ** (1.0 / (sizes + 4.0))
-    return np.asarray(np.diag(_reading(measured) ** 2) + width**2 * scatter)
-
-
-def _log_likely(sections: Floats, measured: Floats, kernel: Floats) -> Floats:
-    """Return the logarithm of how likely draws, shape (n, d, m), make a section, shape (n,)."""
-    off = sections - measured
-    squares = np.einsum("ndi,ij,ndj->nd", off, np.linalg.inv(kernel), off)
-    return np.asarray(_log_sum(-0.5 * squares, 1) - np.log(sections.shape[1]))
-
-
-def _log_sum(logs: Floats, axis: int) -> Floats:
-    top = logs.max(axis=axis, keepdims=True)
-    found = top + np.log(np.exp(logs - top).sum(axis=axis, keepdims=True))
-    return np.asarray(found.squeeze(axis))
+def _forecasts(found: Sequence[_Judged]) -> list[Forecast]:
+    return [
+        Forecast(one.suspect.words, one.suspect.plausibility, one.sizes)
+        for one in found
+        if one.moves or not one.suspect.cause
+    ]
 
 
 def _groups(found: Sequence[_Judged]) -> tuple[tuple[Suspect, ...], ...]:

@@ -19,6 +19,7 @@ from attrs import field, frozen
 
 from weldcalc.batch import Progress
 from weldcalc.calibration_data import Calibration
+from weldcalc.drafts.heading import head_comments, named_as_draft
 from weldcalc.drafts.heat import HeatFrame
 from weldcalc.drafts.options import Combination, combinations, cover_options, root_options
 from weldcalc.drafts.proof import Proof, prove
@@ -50,7 +51,7 @@ class DraftedSchedule:
     Parameters
     ----------
     schedule : Schedule
-        Root and cover; `to_toml` writes it.
+        Root and cover, with a title and a revision of its own; `to_toml` writes it.
     estimate : Estimate
         What it does.
     cycle_time : float
@@ -99,12 +100,15 @@ class Draft:
         The best first, at least one.
     looked_at : int
         Combinations of root and cover that the search could time.
+    head : tuple of str
+        Comment lines at the head of the file that joint and goal came from.
     """
 
     wish: str
     chance: float
     drafted: tuple[DraftedSchedule, ...]
     looked_at: int
+    head: tuple[str, ...] = ()
 
     def to_json(self) -> dict[str, Any]:
         """Return plain values whose keys carry the shown unit."""
@@ -177,13 +181,20 @@ def draft(
     found = combinations(frame, roots, covers, shortfalls)
     drafted: list[DraftedSchedule] = []
     for one in _distinct(ranked(found, wish))[:_TRIED]:
-        made = _proved(schedule, search, one, shortfalls)
+        named = named_as_draft(schedule, len(drafted) + 1, wish)
+        made = _proved(named, search, one, shortfalls)
         drafted += [made] if made else []
         if len(drafted) == keep:
             break
     if not drafted:
         raise NegativeAnswer(shortfalls.text())
-    return Draft(wish=wish, chance=chance, drafted=tuple(drafted), looked_at=len(found))
+    return Draft(
+        wish=wish,
+        chance=chance,
+        drafted=tuple(drafted),
+        looked_at=len(found),
+        head=head_comments(schedule),
+    )
 
 
 def _check(schedule: Schedule, wish: str, chance: float, remelt: float, keep: int) -> None:
@@ -311,7 +322,7 @@ def _typed(one: WeldPass) -> dict[str, Any]:
 
 
 def draft_notes(made: Draft, number: int) -> list[str]:
-    """Return the comment lines for the head of a drafted schedule file.
+    """Return the comment lines for the head of a drafted schedule file, those of its origin first.
 
     Parameters
     ----------
@@ -324,6 +335,7 @@ def draft_notes(made: Draft, number: int) -> list[str]:
     proof, constants = one.proof, one.estimate.calibration
     both = ("under the shop's scatter alone", "with the model's own doubt as well")
     return [
+        *made.head,
         f"Drafted by weldcalc, place {number + 1} of {len(made.drafted)}, ranked {made.wish}.",
         "Computed, not qualified: weld coupons, cut sections, follow the governing code.",
         f"Power solved for a chance of {percent(made.chance, 1)} {both[proof.counts_model]}; "

@@ -42,7 +42,7 @@ plate_thickness   | mm    | 0.05 .. 50    | Thickness of the plate that the tube
 
 [goal]
 goal.penetration  | %     | 5 .. 100      | Depth to be melted, as a share of the wall.
-goal.root_width   | mm    | 0.01 .. 10    | Least width of the weld on its far side.
+goal.root_width   | mm    | 0.01 .. 10    | Least width of a butt weld on its far side.
 goal.spot_overlap | %     | 0 .. 99       | Least share of a spot that the next pulse hits again.
 goal.haz_width    | mm    | 0.01 .. 20    | Most heat-affected metal on each side of the weld.
 goal.part_temperature | degC | 20 .. 1500 | Hottest that the part as a whole may become.
@@ -142,6 +142,7 @@ haz_width_interval | mm  | 0 .. 100       | Range in which the heat-affected wid
 middle_width      | mm    | 0 .. 100      | Width of the melted metal at half the wall.
 root_width        | mm    | 0 .. 100      | Width of the melted metal on the far side.
 haz_width         | mm    | 0 .. 100      | Width of the heat-affected metal on each side.
+widest_haz_width  | mm    | 0 .. 100      | The same where it is widest along the seam.
 mode              | text  |               | How the weld forms: conduction, transition or keyhole.
 engine            | text  |               | Which of the two heat-flow engines it was: spot or
                   section.

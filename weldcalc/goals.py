@@ -109,8 +109,7 @@ def pass_goals(schedule: Schedule, weld_pass: WeldPass) -> PassGoals:
     """
     goal = schedule.goal
     first = not schedule.passes or weld_pass.name == schedule.passes[0].name
-    # a tube in a plate has no far side that the beam could reach
-    full = (goal.penetration or 1.0) >= 1.0 and schedule.joint.type == "butt"
+    full = (goal.penetration or 1.0) >= 1.0
     return PassGoals(
         depth_share=goal.penetration if first else None,
         root_width=goal.root_width if first and full else None,

@@ -172,8 +172,19 @@ def _split(text: str, made: Field) -> tuple[Fraction, str]:
     if match is None or len(text) > _LONGEST or _MORE.match(match[2]):
         raise _UnreadableError(f'write one number and one unit, for example "{middle_text(made)}"')
     if not match[2]:
-        raise _UnreadableError(f'the unit is missing; write for example "{match[1]} {unit}"')
+        wanted = _with_unit(match[1], made)
+        raise _UnreadableError(f"the unit is missing; write for example {wanted}")
     return Fraction(match[1]), match[2]
+
+
+def _with_unit(number: str, made: Field) -> str:
+    """Return a bare number with the shown unit; a share of one may be meant as such or in %."""
+    unit, exact = made.shown_unit, Fraction(number)
+    if unit != "%" or not 0 < exact <= 1:
+        return f'"{number} {unit}"'
+    shares = {float(100 * exact): f'"{float(100 * exact):g} %"', float(exact): f'"{number} %"'}
+    usable = [text for share, text in shares.items() if _in_range(share / 100.0, made)]
+    return " or ".join(usable or shares.values())
 
 
 def _in_range(value: float, made: Field) -> bool:
@@ -231,9 +242,8 @@ def _value(given: object, made: Field) -> float:
     if isinstance(given, (int, float)) and not isinstance(given, bool):
         usable = abs(given) < _HUGE  # a whole number may be too large even to be shown
         text = f"{given:g}" if usable else middle_text(made).split()[0]
-        raise _UnreadableError(
-            f'write number and unit in quotes, for example "{text} {made.shown_unit}"'
-        )
+        wanted = _with_unit(text, made)
+        raise _UnreadableError(f"write number and unit in quotes, for example {wanted}")
     raise _UnreadableError(f'write number and unit in quotes, for example "{middle_text(made)}"')
 
 

@@ -210,7 +210,34 @@ def _pulse_table(folder: Path, files: Sequence[InputFile]) -> PulseTable | None:
     return pulse_table(made.schedule, made=made)
 
 
+def refuse_unless_record(folder: Path | str) -> None:
+    """Refuse a folder that is not there or holds no record, and say how one is made.
+
+    Parameters
+    ----------
+    folder : Path or str
+        The record folder.
+
+    Raises
+    ------
+    InputError
+        When there is no such folder, it is a file, or there is no record.json in it.
+    """
+    folder = Path(folder)
+    if folder.name == "record.json" or os.path.lexists(folder / "record.json"):
+        return  # whoever reads it says what else is wrong
+    why = "there is no such folder"
+    if folder.exists():
+        why = "holds no record.json" if folder.is_dir() else "is a file"
+    raise InputError.of(
+        str(folder),
+        f"{why}; give a record's folder, with record.json and inputs in it, such as "
+        "weldcalc record SCHEDULE.toml -o FOLDER makes",
+    )
+
+
 def _read(folder: Path) -> tuple[dict[str, Any], list[InputFile]]:
+    refuse_unless_record(folder)
     recorded = parse_json(text_of(read_inside(folder, "record.json"), "record.json"), "record.json")
     _refuse_unknown_form(recorded)
     files = [_read_input(folder, named) for named in recorded["input_files"]]

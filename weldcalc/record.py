@@ -150,9 +150,9 @@ def _refuse_unusable(schedule: Schedule | Path | str, given: Mapping[str, Path |
     from weldcalc.schedule import load_schedule
 
     loaded = load_schedule(schedule) if isinstance(schedule, Path | str) else schedule
-    wall = loaded.joint.wall_thickness
+    wall, plate = loaded.joint.wall_thickness, loaded.joint.plate_thickness
     readers: dict[str, Callable[[Path], object]] = {
-        "coupons": lambda path: read_coupons(path, wall_thickness=wall),
+        "coupons": lambda path: read_coupons(path, wall_thickness=wall, plate_thickness=plate),
         "acceptance": read_acceptance,
         "calibration": read_calibration,
         "sign_off": lambda path: read_sign_off(

@@ -45,6 +45,8 @@ __all__ = [
     "shielding_temperatures",
 ]
 
+_PURGE_KEYS = ("purge_volume", "purge_flow", "oxygen_target")
+
 
 @frozen
 class HotSeam:
@@ -87,11 +89,13 @@ class ShieldingPlan:
     purge : Purge or None
         None where volume or target is not given.
     use : GasUse or None
-        None where no flow is given or no pass is known.
+        None where no flow is given or no pass is known. Where `smallest_room` is None it holds
+        only what is known of the gas, and a finding says what is missing.
     covers : tuple of HotMetalCover
         One for each pass.
     smallest_room : float or None
-        Closed room that this gas would bring down to 19.5 % oxygen [m3].
+        Closed room that this gas would bring down to 19.5 % oxygen [m3]; None where part of the
+        gas is not known: a room worked out from the rest would look safe and not be.
     findings : tuple of Finding
         The gravest first.
     """
@@ -106,9 +110,14 @@ class ShieldingPlan:
     smallest_room: float | None
     findings: tuple[Finding, ...]
 
+    @property
+    def gas_released(self) -> float | None:
+        """Return all gas that the weld lets out [m3]; None where part of it is not known."""
+        return None if self.use is None or self.smallest_room is None else self.use.total
+
     def to_json(self) -> dict[str, Any]:
         """Return plain values whose keys carry the shown unit."""
-        made, use = self.purge, self.use
+        made = self.purge
         return {
             "gas": self.gas,
             **_shown("purity", self.purity),
@@ -116,7 +125,7 @@ class ShieldingPlan:
             **_shown("clean_to_weld", self.clean_to_weld),
             **_shown("volume_changes", made.volume_changes if made else None),
             **_shown("purge_time", made.time if made else None),
-            **_shown("gas_released", use.total if use else None),
+            **_shown("gas_released", self.gas_released),
             **_shown("room_volume", self.smallest_room),
             "passes": [_cover_json(cover) for cover in self.covers],
             "findings": [finding.to_json() for finding in self.findings],
@@ -166,9 +175,11 @@ def shielding_plan(
         remove_below = shielding_temperatures()["usual"].value
     made = _purge_of(setup, certified_oxygen)
     use = _use_of(schedule, seams, made, pre_flow, post_flow or 0.0)
+    not_counted = () if use is None else _not_counted(setup, made, use)
     covers = _covers(seams, remove_below, nozzle_diameter, post_flow)
     rules = tuple(_titanium_findings(setup)) if titanium else ()
-    parts = (*rules, *(made.findings if made else ()), *(f for c in covers for f in c.findings))
+    gas = (*rules, *(made.findings if made else ()), *not_counted)
+    room = None if use is None or not_counted else smallest_room(gas_volume=use.total).value
     return ShieldingPlan(
         gas=setup.gas,
         purity=setup.purity,
@@ -177,8 +188,8 @@ def shielding_plan(
         purge=made,
         use=use,
         covers=covers,
-        smallest_room=None if use is None else smallest_room(gas_volume=use.total).value,
-        findings=sort_findings(parts),
+        smallest_room=room,
+        findings=sort_findings([*gas, *(f for cover in covers for f in cover.findings)]),
     )
 
 
@@ -209,6 +220,7 @@ def _use_of(
     setup = schedule.shielding
     if not seams or (setup.flow is None and setup.purge_flow is None):
         return None
+    # what is not known counts as none here, and `_not_counted` tells so;
     # between two passes the purge goes on; the post-flow of the first one is counted already
     between = sum(max(one.pause_before - post_flow, 0.0) for one in schedule.passes[1:])
     return gas_use(
@@ -218,6 +230,38 @@ def _use_of(
         post_flow=post_flow * len(seams),
         purge_flow=setup.purge_flow or 0.0,
         purge_time=((made.time or 0.0) if made else 0.0) + between,
+    )
+
+
+def _not_counted(setup: ShieldingSetup, made: Purge | None, use: GasUse) -> tuple[Finding, ...]:
+    """Return why the gas of a weld is more than its sum; empty where all of it is known."""
+    reason = _missing_gas(setup) or _endless_purge(setup, made)
+    if not reason:
+        return ()
+    why, remedy = reason
+    text = (
+        f"{why}, so part of the gas is not counted: at least {show(use.total, 'gas_released')} is "
+        "let out, and the smallest closed room for it is not known"
+    )
+    remedy += "; until then watch the oxygen of a small room with a meter"
+    return (Finding("caution", "gas-not-counted", text, remedy, "arithmetic of the gas use"),)
+
+
+def _missing_gas(setup: ShieldingSetup) -> tuple[str, str] | None:
+    keys = ("flow", *(_PURGE_KEYS if any(getattr(setup, key) for key in _PURGE_KEYS) else ()))
+    missing = [f"shielding.{key}" for key in keys if getattr(setup, key) is None]
+    names = " and ".join(missing)
+    are = "is" if len(missing) == 1 else "are"
+    return (f"{names} {are} not given", f"state {names}") if missing else None
+
+
+def _endless_purge(setup: ShieldingSetup, made: Purge | None) -> tuple[str, str] | None:
+    if made is None or made.time is not None:
+        return None
+    wanted = show(setup.oxygen_target, "oxygen_target")
+    return (
+        f"shielding.oxygen_target = {wanted} cannot be shown to be reached with this gas",
+        "state a purer gas in shielding.purity, or a higher shielding.oxygen_target",
     )
 
 

@@ -94,7 +94,7 @@ def tolerance(
         When there is no such pass, or too few samples for the number of causes.
     """
     chosen = [schedule.passes[schedule.pass_index(name)] for name in passes] or schedule.passes
-    found = [
+    found = tuple(
         _pass_tolerance(
             pass_scatter(schedule, one, calibration=calibration, with_model=with_model),
             pass_scatter(schedule, one, calibration=calibration, with_model=False),
@@ -104,10 +104,8 @@ def tolerance(
             ),
         )
         for one in chosen
-    ]
-    return Tolerance(
-        schedule=schedule, passes=tuple(one for one, _ in found), seed=seed, computed_by=found[0][1]
     )
+    return Tolerance(schedule=schedule, passes=found, seed=seed)
 
 
 @frozen(eq=False)
@@ -134,8 +132,8 @@ class _Plan:
 
 def _pass_tolerance(
     scatter: PassScatter, shop: PassScatter, goals: PassGoals, plan: _Plan
-) -> tuple[PassTolerance, str]:
-    """Return what scatter does to a pass, and words for what computed it."""
+) -> PassTolerance:
+    """Return what scatter does to a pass."""
     rows = _rows(scatter, plan)
     sampler = plan.sampler(scatter)
     alone = same_stand_in(sampler, shop)
@@ -148,7 +146,7 @@ def _pass_tolerance(
     [still] = scatter.centre().cases
     values = _values(sizes, pulses, still["thickness"], asked="penetration" in goals.names)
     drifting = sampler if every.chance >= plan.least_chance else alone
-    made = PassTolerance(
+    return PassTolerance(
         name=scatter.weld_pass.name,
         samples=rows * len(sizes),
         runs=rows * (2 + len(set(causes) - WITHOUT_RUNS)),
@@ -166,8 +164,8 @@ def _pass_tolerance(
         drifts=_drifts(drifting, goals, plan) if plan.with_drifts else (),
         drifts_with_model="model" in drifting.scatter.causes,
         surrogate=sampler.surrogate,
+        computed_by=sampler.computed_by,
     )
-    return made, sampler.computed_by
 
 
 def _rows(scatter: PassScatter, plan: _Plan) -> int:

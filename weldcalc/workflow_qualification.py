@@ -67,7 +67,8 @@ def calibrate_files(schedule: Path, coupons: Path, output: Path) -> Answer:
 
     refuse_existing(output)
     loaded = load_schedule(schedule)
-    measured = read_coupons(coupons, wall_thickness=loaded.joint.wall_thickness)
+    wall, plate = loaded.joint.wall_thickness, loaded.joint.plate_thickness
+    measured = read_coupons(coupons, wall_thickness=wall, plate_thickness=plate)
     try:
         result = calibrate(loaded, measured)
     except Refusal as refusal:
@@ -103,6 +104,8 @@ def _calibration_data(result: CalibrationResult, following: NextCoupon) -> dict[
 def compare_files(old: Path, new: Path, limits: Path | None) -> Answer:
     """Compare two schedules, or a record with a schedule, under typed limits of change.
 
+    Of two records it is told as well where their predictions rest on different constants.
+
     Parameters
     ----------
     old, new : Path
@@ -116,20 +119,30 @@ def compare_files(old: Path, new: Path, limits: Path | None) -> Answer:
         When an input cannot be used.
     """
     from weldcalc.qualification.changes import compare, read_change_limits
+    from weldcalc.texts.constants import constants_differ, constants_text
     from weldcalc.texts.qualification import comparison_text
 
     typed = None if limits is None else read_change_limits(limits)
-    made = compare(_schedule_of(old), _schedule_of(new), typed)
-    return Answer(comparison_text(made), made.to_json(), int(made.requalify))
+    (before, old_model), (after, new_model) = _opened(old), _opened(new)
+    made = compare(before, after, typed)
+    data = made.to_json() | {"model_constants_differ": constants_differ(old_model, new_model)}
+    parts = [comparison_text(made), constants_text(old_model, new_model)]
+    return Answer("\n\n".join(filter(None, parts)), data, int(made.requalify))
 
 
-def _schedule_of(path: Path) -> Schedule:
+def _opened(path: Path) -> tuple[Schedule, dict[str, Any] | None]:
+    """Return a schedule; of a record also what its predictions rest on."""
+    from weldcalc.recheck import refuse_unless_record
     from weldcalc.record import open_record
     from weldcalc.schedule import load_schedule
 
     # a record.json is refused there with the words that lead to its folder
     is_record = path.is_dir() or path.suffix.lower() == ".json"
-    return open_record(path)[1].schedule if is_record else load_schedule(path)
+    if not is_record:
+        return load_schedule(path), None
+    refuse_unless_record(path)
+    data, made = open_record(path)
+    return made.schedule, data["model"]
 
 
 def follow_files(record: Path, log: Path, check_every: str | None) -> Answer:
@@ -154,7 +167,7 @@ def follow_files(record: Path, log: Path, check_every: str | None) -> Answer:
     from weldcalc.texts.qualification import follow_text
 
     every = None if check_every is None else parse_quantity(check_every, "clean_to_weld")
-    made = follow(_schedule_of(record), read_run_log(log), check_every=every)
+    made = follow(_opened(record)[0], read_run_log(log), check_every=every)
     return Answer(follow_text(made), made.to_json(), int(not made.holds))
 
 
@@ -178,17 +191,18 @@ def plan_files(
     Raises
     ------
     InputError
-        When an input cannot be used or the output exists.
+        When an input cannot be used, the output exists, or the list would be longer than is read.
     """
-    from weldcalc.qualification.plan import coupon_form, qualification_plan
+    from weldcalc.qualification.plan import coupon_form, coupons_to_list, qualification_plan
     from weldcalc.schedule import load_schedule
     from weldcalc.texts.qualification import plan_text
     from weldcalc.whole_files import refuse_existing, write_whole
 
     refuse_existing(output)
     loaded = load_schedule(schedule)
+    listed = coupons_to_list(reliability, confidence) if spread is None else 0
     made = qualification_plan(reliability, confidence)
-    form = coupon_form([{}] * made.by_count[0]) if spread is None else _spread_form(loaded, spread)
+    form = coupon_form([{}] * listed) if spread is None else _spread_form(loaded, spread)
     write_whole(output, form)
     return Answer(plan_text(made), made.to_json(), written=output)
 

@@ -123,6 +123,40 @@ def test_the_measured_wall_goes_before_that_of_the_schedule(run: Run) -> None:
     assert run(ROOT.replace("0.2 mm", "50 % of wall"), text).verdict == "not met"
 
 
+def _on_own_walls(*rows: tuple[float, float]) -> str:
+    lines = [f"K{n},1,{size:g},{wall:g}" for n, (size, wall) in enumerate(rows)]
+    return "\n".join(["coupon,section,root_width [mm],wall_thickness [mm]", *lines]) + "\n"
+
+
+def test_capability_is_held_against_the_wall_that_each_row_states(run: Run) -> None:
+    """Rooms to 80 % of walls of 0.30 and 0.35 mm by hand: 40, 50, 60 um; mean 50, sd 10."""
+    walls = (0.30, 0.35, 0.30)
+    rows = [(0.8 * wall + more, wall) for wall, more in zip(walls, (0.04, 0.05, 0.06), strict=True)]
+    found = run(ROOT.replace("0.2 mm", "80 % of wall"), _on_own_walls(*rows))
+    index = found.criteria[0].demonstration.capability
+    assert found.criteria[0].verdict == "met"
+    assert index is not None
+    assert index.cpk == pytest.approx(50 / (3 * 10))
+
+
+def test_of_two_limits_on_own_walls_the_nearer_one_counts(run: Run) -> None:
+    """To 1.2 walls 50, 70, 60 um: mean 60, sd 10; to 0.5 walls far more."""
+    walls = (0.30, 0.35, 0.30)
+    rows = [(1.2 * wall - less, wall) for wall, less in zip(walls, (0.05, 0.07, 0.06), strict=True)]
+    limits = ROOT.replace("0.2 mm", "50 % of wall") + 'at_most = "120 % of wall"\n'
+    index = run(limits, _on_own_walls(*rows)).criteria[0].demonstration.capability
+    assert index is not None
+    assert index.cpk == pytest.approx(60 / (3 * 10))
+    assert index.cp is None
+
+
+def test_limits_that_cross_at_the_wall_of_one_row_have_no_capability(run: Run) -> None:
+    limits = ROOT.replace("0.2 mm", "75 % of wall") + 'at_most = "0.28 mm"\n'
+    text = _on_own_walls((0.25, 0.3), (0.26, 0.3), (0.27, 0.4))
+    found = run(limits, text, wall=0.3e-3)  # at this one they would not cross
+    assert found.criteria[0].demonstration.capability is None
+
+
 @pytest.mark.parametrize(
     ("cells", "verdict"),
     [

@@ -17,6 +17,7 @@ from weldcalc.qualification.flat import FlatValue, grade_name
 from weldcalc.reference import data_folder
 from weldcalc.schedule import Schedule, schedule_from_mapping
 from weldcalc.schedules.table import keys_of
+from weldcalc.texts.qualification import comparison_text
 
 Typed = Callable[[str], ChangeLimits]
 
@@ -174,6 +175,18 @@ def test_a_pass_more_without_a_word_on_passes_has_no_limit(typed: Typed) -> None
     new = schedule(**{"pass": [*tube()["pass"], cover]})
     limits = typed(variable("passes.count", may_change=""))
     assert one(compare(schedule(), new, limits), "pass.cover").standing == "no limit stated"
+
+
+@pytest.mark.parametrize(
+    ("goal", "told"),
+    [
+        ({"spot_overlap": "60 %"}, "1 change has no limit stated: decide"),
+        ({"spot_overlap": "60 %", "haz_width": "0.3 mm"}, "2 changes have no limit stated: decide"),
+    ],
+)
+def test_changes_without_a_limit_are_counted_in_words(goal: dict[str, str], told: str) -> None:
+    lines = comparison_text(compare(schedule(), schedule(goal=goal))).splitlines()
+    assert lines[1].startswith(told)
 
 
 def test_a_pass_more_is_one_change(typed: Typed) -> None:

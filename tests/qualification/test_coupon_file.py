@@ -167,7 +167,7 @@ WHOLE_FILES = {
     b"coupon,note\nA,x\0y\n": "zero bytes",
     b'coupon,note\nA,"x\n': "broken quoting",
     b"coupon,note\nA,x,y\n": "decimal comma splits a number",
-    b"coupon,note\nA\n": "1 cells under 2 headings",
+    b"coupon,note\nA\n": "1 cell under 2 headings",
     b"coupon," + b"x" * LARGEST_FILE: "larger than",
 }
 
@@ -197,6 +197,36 @@ def test_a_value_in_another_unit_than_its_column_is_noticed() -> None:
     said = refusal("coupon,root_width [mm]\nA,0.2\nB,0.21\nC,0.19\nD,20\n")
     assert "line 5" in said
     assert "another unit" in said
+
+
+@pytest.mark.parametrize(
+    ("heading", "cells"),
+    [
+        ("focus_offset [mm]", ("-1", "0.01", "1")),
+        ("beam_offset [mm]", ("-0.1", "0.001", "0.1")),
+        ("beam_angle [deg]", ("-10", "0.1", "10")),
+        ("gap [mm]", ("0.001", "0.08", "0.1")),
+        ("mismatch [mm]", ("0.001", "0.08", "0.1")),
+    ],
+)
+def test_settings_about_zero_may_differ_by_any_factor(heading: str, cells: tuple[str, ...]) -> None:
+    lines = [f"coupon,{heading}", *(f"C{number},{cell}" for number, cell in enumerate(cells))]
+    key = heading.split()[0]
+    found = [row.settings[key] for row in read("\n".join(lines) + "\n")]
+    assert [value / found[-1] for value in found] == pytest.approx(
+        [float(cell) / float(cells[-1]) for cell in cells]
+    )
+
+
+def test_a_penetration_may_follow_the_joint_line_of_a_thick_plate() -> None:
+    deep = "coupon,penetration [mm]\nA,0.9\n"
+    assert "times the wall of 0.4 mm" in refusal(deep, wall_thickness=0.4e-3)
+    assert len(read(deep, wall_thickness=0.4e-3, plate_thickness=1.2e-3)) == 1
+    said = refusal(deep.replace("0.9", "9"), wall_thickness=0.4e-3, plate_thickness=1.2e-3)
+    assert "times the plate of 1.2 mm" in said
+    # a wall of its own in a row does not make the plate thinner
+    own = "coupon,wall_thickness [mm],penetration [mm]\nA,0.3,0.9\n"
+    assert len(read(own, wall_thickness=0.4e-3, plate_thickness=1.2e-3)) == 1
 
 
 def test_a_penetration_far_beyond_the_wall_is_refused() -> None:

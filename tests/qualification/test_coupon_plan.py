@@ -20,6 +20,7 @@ from weldcalc.qualification.plan import (
     qualification_plan,
 )
 from weldcalc.qualification.statistics import coupons_needed, tolerance_factor
+from weldcalc.qualification.table import MOST_ROWS
 
 RANGES = {
     "peak_power": (300.0, 500.0),
@@ -51,6 +52,14 @@ def test_scatter_route_gives_the_smallest_number(distance: float, sides: int) ->
     assert n is not None
     assert tolerance_factor(n, 0.90, 0.95, sides) <= distance
     assert n == 2 or tolerance_factor(n - 1, 0.90, 0.95, sides) > distance
+
+
+def test_the_longest_list_that_is_written_is_read() -> None:
+    coupons = MOST_ROWS // 2
+    form = coupon_form([{}] * coupons, sections_per_coupon=2)
+    assert len(coupons_from_bytes(form.encode(), name="form.csv").sections) == MOST_ROWS
+    with pytest.raises(InputError, match=f"at most {MOST_ROWS}"):
+        coupon_form([{}] * (coupons + 1), sections_per_coupon=2)
 
 
 def test_measuring_needs_fewer_coupons_than_counting() -> None:

@@ -129,6 +129,27 @@ def test_focus_and_colour() -> None:
     assert "from silver to blue" in found.findings[1].text
 
 
+def test_colours_of_one_step_are_no_drift() -> None:
+    # violet-blue and purple stand on the same step of the list of colours
+    words = ("violet-blue", "purple", "blue", "green-blue")
+    rows = [f"2026-03-02,,{hour:02d}:00,A,root,,,{word}," for hour, word in enumerate(words, 8)]
+    texts = [one.text for one in follow_log(log(*rows)).findings]
+    assert texts == ["2026-03-02 10:00 lot A: colour went from purple to blue"]
+
+
+def test_colours_of_another_pass_are_no_drift() -> None:
+    found = follow_log(
+        log(
+            "2026-03-02,,08:00,A,root,,,silver,",
+            "2026-03-02,,09:00,A,cover,,,straw,",
+            "2026-03-02,,10:00,B,root,,,silver,",
+            "2026-03-02,,11:00,B,cover,,,brown,",
+        )
+    )
+    assert [(one.code, one.where) for one in found.findings] == [("colour-drift", "cover")]
+    assert "lot B: colour went from straw to brown" in found.findings[0].text
+
+
 def test_a_value_beyond_its_edge_stops() -> None:
     edge = Edge("power_meter", "root", 9.0, 10.0, "test")
     found = follow_log(powers(9.5, 9.6, 9.4, 9.5, 8.9), edges=[edge])
@@ -233,11 +254,12 @@ def test_edges_of_a_schedule() -> None:
 
 def test_json_is_plain_and_in_shown_units() -> None:
     edge = Edge("power_meter", "root", 9.0, 10.0, "test")
-    found = follow_log(powers(9.5, 9.6, 9.4, 9.5), edges=[edge], check_every=3600.0)
+    read = powers(9.5, 9.6, 9.4, 9.5, focus="ok")  # both checked with each weld, the last at 09:30
+    found = follow_log(read, edges=[edge], check_every=3600.0)
     told = json.loads(json.dumps(found.to_json(), allow_nan=False))
     assert told["followed"][0]["values_W"] == pytest.approx([9.5, 9.6, 9.4, 9.5])
     assert told["followed"][0]["edge_low_W"] == pytest.approx(9.0)
-    assert told["next_check"] is None or told["next_check"].startswith("2026-03-02T")
+    assert told["next_check"] == "2026-03-02T10:30:00"
 
 
 # --- charts by themselves

@@ -40,6 +40,7 @@ _PASS_KEYS = (
 )
 _JOINT_KEYS = ("wall_thickness", "gap", "mismatch")
 _NOT_COMPUTED = ("beam_offset", "beam_angle")
+_TOLD = 8  # lines of rows without a pass that are told one by one
 _THROUGH = 0.98  # of the wall, less twice the uncertainty: a depth that is the wall
 
 
@@ -65,6 +66,10 @@ class Section(Protocol):
     @property
     def settings(self) -> Mapping[str, float]:
         """What ran differently from the schedule [SI]."""
+
+    @property
+    def line(self) -> int:
+        """Line in the file; 0 where it was read from none."""
 
 
 class CouponList(Protocol):
@@ -175,22 +180,39 @@ def _groups(
 ) -> dict[_Key, list[Section]]:
     names = [item.name for item in schedule.passes]
     groups: dict[_Key, list[Section]] = {}
-    for row in coupons.sections:
-        if not any(key in row.measured for key in (*SIZES, "root_width")):
-            continue
+    measured = [
+        row
+        for row in coupons.sections
+        if any(key in row.measured for key in (*SIZES, "root_width"))
+    ]
+    if len(names) != 1:
+        _note_blank([row for row in measured if not row.weld_pass], coupons.name, names, problems)
+    for row in measured:
         name = row.weld_pass or (names[0] if len(names) == 1 else "")
-        where = f"{coupons.name}, coupon {row.coupon}"
-        if name not in names:
-            why = (
-                f"use one of {', '.join(names)}; a finished weld of several passes shows them on "
-                "top of each other and cannot be told apart"
-            )
-            problems.add(f"{where}, column pass", why, row.weld_pass or "empty")
+        where = f"{coupons.name}, " + (f"line {row.line}" if row.line else f"coupon {row.coupon}")
+        if name and name not in names:
+            problems.add(f"{where}, column pass", f"use one of {', '.join(names)}", row.weld_pass)
         for key in _NOT_COMPUTED:
             if row.settings.get(key):
                 problems.add(f"{where}, column {key}", "a calibration takes an upright beam only")
         groups.setdefault((row.coupon, name, tuple(sorted(row.settings.items()))), []).append(row)
     return groups
+
+
+def _note_blank(
+    rows: Sequence[Section], name: str, passes: Sequence[str], problems: Problems
+) -> None:
+    """Note all rows without a pass at once: they are left blank down a whole list."""
+    if not rows:
+        return
+    lines = ", ".join(str(row.line) for row in rows[:_TOLD])
+    more = f" and {len(rows) - _TOLD} more" if len(rows) > _TOLD else ""
+    place = f"line {lines}" if len(rows) == 1 else f"{len(rows)} rows (lines {lines}{more})"
+    why = (
+        f"is blank in {place}; name the pass that each section shows, {' or '.join(passes)}: a "
+        "finished weld of several passes shows them on top of each other and cannot be told apart"
+    )
+    problems.add(f"{name}, column pass", why)
 
 
 def _pulse(

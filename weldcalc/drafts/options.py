@@ -70,10 +70,9 @@ def root_goals(schedule: Schedule) -> PassGoals:
     """Return what a drafted root has to reach."""
     goal = schedule.goal
     share = goal.penetration or 1.0
-    has_far_side = share >= 1.0 and schedule.joint.type == "butt"
     return PassGoals(
         depth_share=share,
-        root_width=goal.root_width if has_far_side else None,
+        root_width=goal.root_width if share >= 1.0 else None,
         haz_width=goal.haz_width,
         stays_inside=False,
     )

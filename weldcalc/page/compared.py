@@ -6,6 +6,8 @@ from collections.abc import Mapping, Sequence
 from statistics import fmean
 from typing import Any
 
+from attrs import frozen
+
 from weldcalc.page.pieces import Piece, paragraph, table
 from weldcalc.page.results import (
     NOT_APPLICABLE,
@@ -31,10 +33,39 @@ _INSIDE = (
     "A section counts as inside when it lies in the interval of the prediction, give or take twice "
     "its own standard uncertainty."
 )
-_LARGEST = (
-    "A section of the finished weld is held against the largest prediction of any pass, "
-    "which is then named."
+_FINISHED = (
+    "A section of the finished weld is held against the pass that reaches farthest, which is then "
+    "named; its heat-affected width counts from the edge of the widest pass."
 )
+_WIDTH, _HAZ = "fusion_width_mm", "haz_width_mm"
+_HOLDS = 2.0 / 3.0  # share of sizes inside from which a prediction is taken to hold; a convention
+
+
+@frozen
+class _Prediction:
+    """What is predicted of one size, in the unit of its key: value, ends and whose it is."""
+
+    value: float
+    ends: Sequence[float] | None
+    by: str
+
+
+@frozen
+class _Pair:
+    """One size of one pass ("" for the finished weld): its sections and its prediction."""
+
+    weld_pass: str
+    key: str
+    found: Sequence[Measured]
+    told: _Prediction
+
+    @property
+    def inside(self) -> int | None:
+        """How many sections lie where they were predicted; None where no interval is known."""
+        if not self.told.ends:
+            return None
+        low, high = self.told.ends
+        return sum(low - 2.0 * u <= value <= high + 2.0 * u for value, u in self.found)
 
 
 def measured_and_predicted(record: Data) -> Piece:
@@ -51,27 +82,43 @@ def measured_and_predicted(record: Data) -> Piece:
         Empty where no section was measured at the settings of the schedule. Rows with settings of
         their own show another weld than the predicted one: they are counted and left out.
     """
-    sections = record["computed"]["coupons"]
-    as_scheduled = [row for row in sections if not row["settings"]]
-    rows = [
-        _row(name, key, values, passes)
-        for name, passes in _predicted(record["computed"]["passes"], as_scheduled)
-        for key, values in _values(as_scheduled, name).items()
-        if any(item.get(key) is not None for item in passes)
-    ]
-    if not rows:
+    pairs = _pairs(record)
+    if not pairs:
         return Piece("")
-    level = f"{100 * record['model']['interval_level']:.0f} %"
-    caption = f"Measured against predicted; in brackets behind a prediction its {level} interval"
-    return table(_COLUMNS, rows, caption=caption, class_="words") + _notes(sections, as_scheduled)
+    caption = f"Measured against predicted; in brackets behind a prediction its {_level(record)} "
+    caption += "interval"
+    rows = [_row(pair) for pair in pairs]
+    return table(_COLUMNS, rows, caption=caption, class_="words") + _notes(record, pairs)
 
 
-def _predicted(
-    passes: Sequence[Data], sections: Sequence[Data]
-) -> list[tuple[str, Sequence[Data]]]:
-    """Return what the sections show (a pass, or "" for the finished weld), with its passes."""
-    shown = dict.fromkeys(row["pass"] for row in sections)
-    return [(name, [item for item in passes if not name or item["name"] == name]) for name in shown]
+def agreement_words(record: Data) -> str:
+    """Return in one phrase how many measured sizes lie where they were predicted; "" for none."""
+    judged = [(pair.inside, len(pair.found)) for pair in _pairs(record)]
+    inside = sum(count for count, _ in judged if count is not None)
+    total = sum(of for count, of in judged if count is not None)
+    if not total:
+        return ""
+    words = f"{inside} of {total} measured sizes lie in their predicted {_level(record)} intervals"
+    return words if inside >= _HOLDS * total else f"{words}: the prediction does not hold here"
+
+
+def _level(record: Data) -> str:
+    return f"{100 * record['model']['interval_level']:.0f} %"
+
+
+def _as_scheduled(record: Data) -> list[Data]:
+    return [row for row in record["computed"]["coupons"] if not row["settings"]]
+
+
+def _pairs(record: Data) -> list[_Pair]:
+    sections, made = _as_scheduled(record), []
+    for name in dict.fromkeys(row["pass"] for row in sections):
+        passes = [one for one in record["computed"]["passes"] if not name or one["name"] == name]
+        for key, found in _values(sections, name).items():
+            known = [one for one in passes if one.get(key) is not None]
+            if known:
+                made.append(_Pair(name, key, found, _predicted(key, known)))
+    return made
 
 
 def _values(sections: Sequence[Data], name: str) -> dict[str, list[Measured]]:
@@ -84,35 +131,40 @@ def _values(sections: Sequence[Data], name: str) -> dict[str, list[Measured]]:
     return found
 
 
-def _row(name: str, key: str, found: Sequence[Measured], passes: Sequence[Data]) -> list[object]:
-    values = [value for value, _ in found]
-    chosen = max(
-        (item for item in passes if item.get(key) is not None), key=lambda item: float(item[key])
-    )
-    mean, predicted, ends = fmean(values), float(chosen[key]), interval_of(key, chosen)
-    by = "" if name else f", pass {chosen['name']}"
-    shown = shown_result(key, predicted)
+def _predicted(key: str, passes: Sequence[Data]) -> _Prediction:
+    chosen = max(passes, key=lambda one: _reach(key, one))
+    value, ends = float(chosen[key]), interval_of(key, chosen)
+    if key == _HAZ and len(passes) > 1:
+        widest = max(float(one[_WIDTH]) for one in passes)
+        if widest > float(chosen[_WIDTH]):  # then its interval counts from another edge
+            value, ends = _reach(key, chosen) - 0.5 * widest, None
+    return _Prediction(value, ends, str(chosen["name"]))
+
+
+def _reach(key: str, one: Data) -> float:
+    return float(one[key]) + (0.5 * float(one[_WIDTH]) if key == _HAZ else 0.0)
+
+
+def _row(pair: _Pair) -> list[object]:
+    values = [value for value, _ in pair.found]
+    key, told, mean = pair.key, pair.told, fmean(values)
+    by = "" if pair.weld_pass else f", pass {told.by}"
+    ends = f" ({shown_result(key, told.ends)})" if told.ends else ""
+    inside = pair.inside
     return [
-        f"{sentence(words_of_result(key))} ({name or 'finished weld'})",
+        f"{sentence(words_of_result(key))} ({pair.weld_pass or 'finished weld'})",
         len(values),
         f"{shown_result(key, mean)} ({shown_result(key, [min(values), max(values)])})",
-        f"{shown} ({shown_result(key, ends)}){by}" if ends else f"{shown}{by}",
+        f"{shown_result(key, told.value)}{ends}{by}",
         # rounded first: what is hardly less must not come out as minus nothing
-        f"{round(100.0 * (mean / predicted - 1.0)):+d} %" if predicted > 0.0 else NOT_APPLICABLE,
-        _inside(found, ends),
+        f"{round(100.0 * (mean / told.value - 1.0)):+d} %" if told.value > 0.0 else NOT_APPLICABLE,
+        NOT_APPLICABLE if inside is None else f"{inside} of {len(values)}",
     ]
 
 
-def _inside(found: Sequence[Measured], ends: Sequence[float] | None) -> str:
-    if not ends:
-        return NOT_APPLICABLE
-    count = sum(ends[0] - 2.0 * u <= value <= ends[1] + 2.0 * u for value, u in found)
-    return f"{count} of {len(found)}"
-
-
-def _notes(sections: Sequence[Data], as_scheduled: Sequence[Data]) -> Piece:
+def _notes(record: Data, pairs: Sequence[_Pair]) -> Piece:
     words = [_INSIDE]
-    words += [_LARGEST] if any(not row["pass"] for row in as_scheduled) else []
-    if left_out := len(sections) - len(as_scheduled):
+    words += [_FINISHED] if any(not pair.weld_pass for pair in pairs) else []
+    if left_out := len(record["computed"]["coupons"]) - len(_as_scheduled(record)):
         words.append(f"Rows left out because they have settings of their own: {left_out}.")
-    return Piece(paragraph(" ".join(words)))
+    return Piece(paragraph(" ".join(words), "note"))

@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from weldcalc.page.compared import measured_and_predicted
+from weldcalc.page.compared import agreement_words, measured_and_predicted
 from weldcalc.page.pieces import Piece, badge, paragraph, table
 from weldcalc.page.planned import calibrated, plan_and_done
 from weldcalc.page.results import NOT_APPLICABLE, sentence, unit_of, words_of_result
@@ -50,7 +50,9 @@ def coupon_words(record: Data) -> str:
         return "none measured"
     verdict = judgement["verdict"] if judgement else "not judged, no limits typed in"
     count = rows_with_a_measurement(sections)
-    return f"{count} of {len(sections)} rows hold a measurement; acceptance criteria {verdict}"
+    words = f"{count} of {len(sections)} rows hold a measurement; acceptance criteria {verdict}"
+    agreement = agreement_words(record)
+    return f"{words}; {agreement}" if agreement else words
 
 
 def _verdicts(judgement: Data) -> Piece:
@@ -58,13 +60,27 @@ def _verdicts(judgement: Data) -> Piece:
         [
             sentence(item["criterion"]["words"]),
             Piece(badge(item["verdict"], _LOOKS[item["verdict"]])),
-            "; ".join(f"{one['coupon']}: {one['reason']}" for one in item["coupons"]),
+            _reasons(item["coupons"]),
         ]
         for item in judgement["criteria"]
     ]
-    whole = Piece(paragraph(f"All criteria together: {judgement['verdict']}. {judgement['rule']}"))
+    shown = judgement["demonstration"]
+    told = f" Reliability asked for: {shown}." if shown else ""
+    whole = Piece(
+        paragraph(f"All criteria together: {judgement['verdict']}.{told} {judgement['rule']}")
+    )
     caption = "Criteria as typed in by the user, and what the coupons say"
     return whole + table(["Criterion", "Verdict", "Coupons"], rows, caption=caption, class_="words")
+
+
+def _reasons(coupons: Sequence[Data]) -> str:
+    """Return what was found on each coupon; once for all that are alike."""
+    named: dict[str, list[str]] = {}
+    for one in coupons:
+        named.setdefault(one["reason"], []).append(one["coupon"])
+    if len(named) == 1 and len(coupons) > 1:
+        return f"all {len(coupons)}: {next(iter(named))}"
+    return "; ".join(f"{', '.join(names)}: {reason}" for reason, names in named.items())
 
 
 def _measured(sections: Sequence[Data]) -> Piece:

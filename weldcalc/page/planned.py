@@ -41,7 +41,8 @@ def plan_and_done(record: Data) -> Piece:
     asked = (
         "no reliability was typed in, so that no number of coupons follows from one"
         if needed is None
-        else f"{needed} coupons without a failure would show the reliability typed in by count"
+        else f"{needed} coupons without a failure show {100 * plan['reliability']:.6g} % "
+        f"reliability at {100 * plan['confidence']:.6g} % confidence by count, as typed in"
     )
     words = (
         f"Coupons listed: {plan['coupons_listed']} with {plan['sections_listed']} rows; {asked}."

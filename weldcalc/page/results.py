@@ -15,6 +15,7 @@ NOT_APPLICABLE = "–"
 _LOOKS = {"stop": "stop", "misses": "stop", "caution": "caution", "may miss": "caution"}
 _WORDS = {
     "haz_width": "heat-affected width, each side",
+    "widest_haz_width": "heat-affected width, each side, at its widest along the seam",
     "root_width": "fused width on the far side",
     "fusion_width": "fused width at the top",
     "spot_overlap": "spot overlap",
@@ -36,9 +37,9 @@ _WORDS = {
     "room_volume": "smallest closed room for that gas (19.5 % oxygen)",
     "remove_below": "keep covered down to",
     "clean_to_weld": "from cleaning to welding, at most",
-    "time_above_shielding": "time above that temperature",
-    "shielded_length": "length of hot metal behind the beam",
-    "shielded_width": "width of hot metal",
+    "time_above_shielding": "time above the temperature down to which metal is kept covered",
+    "shielded_length": "metal above it lags behind the beam by",
+    "shielded_width": "metal above it reaches across, round the beam",
     "cooling_rate": "cooling rate as it sets",
     "underfill": "underfill at the largest gap, below the line between the edges",
     "below_higher_edge": "the same below the higher edge, at the largest mismatch",
@@ -51,6 +52,8 @@ _WORDS = {
     "share_above_gap": "joints with a gap above the one stated",
     "share_above_largest_gap": "joints with a gap above that which underfill allows",
     "mode": "how the weld forms",
+    "engine": "computed by the heat-flow engine",
+    "least_ligament": "least fused metal through the wall, between two pulses",
     "haz_width_set_by": "reach of the heat-affected metal set by",
 }
 _SPELT_OUT = {"haz": "heat-affected"}
@@ -168,28 +171,42 @@ def goals(record: Data) -> Piece:
     checks = record["computed"]["goals"]
     if not checks:
         return Piece(paragraph("No goal was given in the schedule; nothing is judged against one."))
-    return table(
-        ["Goal", "Wanted", "Predicted", "Compared", "Answer"],
-        [_goal_row(check) for check in checks],
-        caption="Goals of the schedule and what the passes are expected to do",
-    )
+    columns = ["Goal", "Wanted", "Predicted", "Compared", "Chance", "Answer"]
+    rows = [_goal_row(check, record["computed"]["scatter"]) for check in checks]
+    caption = "Goals of the schedule and what the passes are expected to do"
+    return table(columns, rows, caption=caption) + Piece(paragraph(_ANSWERS, "note"))
 
 
+_ANSWERS = (
+    "Meets: the prediction and, where it has one, all of its interval. May miss: the prediction "
+    "does, its interval reaches past the goal. Misses: the prediction itself does. The chance is "
+    "that of a pulse on metal at the preheat of its pass, over model and shop scatter."
+)
+_CHANCES = frozenset({"penetration", "root_width"})  # that the first pulse decides, the coldest
 _GOAL_WORDS = {
     "penetration": "penetration, share of the wall",
     "underfill": "underfill, below the higher edge",
 }
 
 
-def _goal_row(check: Data) -> list[object]:
+def _goal_row(check: Data, scatter: Data) -> list[object]:
     verdict = check["verdict"]
     return [
         sentence(_GOAL_WORDS.get(check["goal"], words_of(check["goal"]))),
         f"{check['bound']} {check['wanted_shown']}",
         shown_result(check["result"], check["predicted"]),
         f"{check['compared']} (pass {check['from_pass']})",
+        _chance_of(check, scatter),
         Piece(badge(verdict, _LOOKS.get(verdict, "calm"))),
     ]
+
+
+def _chance_of(check: Data, scatter: Data) -> str:
+    sampled = {one["name"]: one["goals"] for one in scatter["passes"]}
+    found = sampled.get(check["from_pass"], {}).get(check["goal"])
+    if check["goal"] not in _CHANCES or found is None:
+        return NOT_APPLICABLE
+    return f"{100 * found['chance']:.0f} %"
 
 
 def pass_table(record: Data) -> Piece:

@@ -61,8 +61,7 @@ def _then(edge: Data) -> str:
 
 def chances(record: Data) -> Piece:
     """Return the chance of each goal under the scatter of shop and model, pass by pass."""
-    made = record["computed"]["scatter"]
-    passes = made["passes"]
+    passes = record["computed"]["scatter"]["passes"]
     goals = list(dict.fromkeys(goal for one in passes for goal in one["goals"]))
     rows = [[sentence(_GOALS.get(goal, words_of(goal))), *_of_goal(passes, goal)] for goal in goals]
     rows.append(["Every goal at once", *(_chance(one["every_goal"]) for one in passes)])
@@ -70,19 +69,41 @@ def chances(record: Data) -> Piece:
     rows.append([alone, *(_chance(one["every_goal_shop_scatter_alone"]) for one in passes)])
     columns = ["", *(f"Pass: {one['name']}" for one in passes)]
     caption = "Chance of meeting each goal; in brackets the 95 % interval that the sampling leaves"
-    words = f"{passes[0]['samples']} sampled welds of each pass: {made['computed_by']}."
-    return table(columns, rows, caption=caption, class_="numbers") + Piece(paragraph(words, "note"))
+    return table(columns, rows, caption=caption, class_="numbers") + _computed_by(passes)
+
+
+def _computed_by(passes: Sequence[Data]) -> Piece:
+    """Return how many welds were sampled by what: once where it is the same, else of each pass."""
+    if len({(one["samples"], one["computed_by"]) for one in passes}) == 1:
+        told = [f"{passes[0]['samples']} sampled welds of each pass: {passes[0]['computed_by']}."]
+    else:
+        told = [
+            f"Pass {one['name']}: {one['samples']} sampled welds, computed by {one['computed_by']}."
+            for one in passes
+        ]
+    return Piece("".join(paragraph(words, "note") for words in told))
 
 
 def chance_words(record: Data) -> str:
-    """Return the chance that each pass meets all its goals at once, in one sentence."""
+    """Return the chance that a pulse of each pass meets its goals at once, and what that leaves."""
     passes = record["computed"]["scatter"]["passes"]
+    counted = list(dict.fromkeys(goal for one in passes for goal in one["goals"]))
+    named = ", ".join(_GOALS.get(goal, words_of(goal)) for goal in counted)
     told = "; ".join(f"{one['name']} {_chance(one['every_goal'])}" for one in passes)
     alone = (f"{100 * one['every_goal_shop_scatter_alone']['chance']:.1f} %" for one in passes)
     return (
-        f"Chance of every goal at once: {told}. The model's own doubt is counted; with the model "
-        f"taken at its word: {', '.join(alone)}."
+        f"Chance that a pulse on metal at the preheat of its pass meets these at once: {told}. The "
+        f"model's own doubt is counted; with the model taken at its word: {', '.join(alone)}. "
+        f"Counted: {named}.{_not_counted(record, counted)}"
     )
+
+
+def _not_counted(record: Data, counted: Sequence[str]) -> str:
+    others = [check for check in record["computed"]["goals"] if check["goal"] not in counted]
+    if not others:
+        return ""
+    told = "; ".join(f"{check['goal'].replace('_', ' ')} ({check['verdict']})" for check in others)
+    return f" Not part of this chance, but judged above: {told}."
 
 
 def _of_goal(passes: Sequence[Data], goal: str) -> list[str]:

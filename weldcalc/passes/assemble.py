@@ -65,6 +65,7 @@ def pass_estimate(
         root_width_interval=_interval("root_width", spread, other) if root else None,
         haz_width=pulse.haz_width,
         haz_width_interval=_interval("haz_width", spread, other),
+        widest_haz_width=float(seam.history.haz_width.max()),
         mode=pulse.mode,
         absorptance=pulse.absorptance,
         seam_preheat=(coldest, float(seam.history.preheat.max())),

@@ -53,6 +53,7 @@ FURTHER_KEYS: Final = (
     "fusion_width_interval",
     "root_width_interval",
     "haz_width_interval",
+    "widest_haz_width",
     "guaranteed_penetration",
     "least_ligament",
     "least_root_width",
@@ -76,7 +77,8 @@ class PassEstimate:
     Attributes are named as the JSON keys without the unit; the field table says what each means.
     Penetration and widths are those of the coldest pulse of the pass, at its centre;
     `guaranteed_penetration`, `least_ligament` and `least_root_width` are found half a pitch away
-    from it. How the pulses change along the seam stands in `seam` and in `history`.
+    from it. `widest_haz_width` is that of the pulse on the warmest metal. How the pulses change
+    along the seam stands in `seam` and in `history`.
 
     `engine` is "spot" where the beam stands upright on the line of a butt joint, else "section".
     Penetration in a section is that of the joint: the length of the joint line, from the
@@ -114,6 +116,7 @@ class PassEstimate:
     root_width_interval: tuple[float, float] | None
     haz_width: float
     haz_width_interval: tuple[float, float]
+    widest_haz_width: float
     guaranteed_penetration: float
     least_ligament: float
     least_root_width: float | None

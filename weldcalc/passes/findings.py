@@ -231,7 +231,7 @@ def _overlap_findings(schedule: Schedule, made: PassEstimate) -> Iterator[Findin
 
 
 def _haz_findings(schedule: Schedule, made: PassEstimate) -> Iterator[Finding]:
-    wanted, widest = schedule.goal.haz_width, float(made.history.haz_width.max())
+    wanted, widest = schedule.goal.haz_width, made.widest_haz_width
     if wanted is not None and widest > wanted * (1 + 1e-9):
         yield Finding(
             "stop",

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 
 from weldcalc.findings import Finding, sort_findings
 from weldcalc.joint import COMMON_PRACTICE, Joint, fit_up_findings, reach_finding
+from weldcalc.passes.focus import focus_findings
 from weldcalc.quantities import show
 from weldcalc.schedule import Laser, Schedule, WeldPass
 
@@ -32,6 +33,7 @@ def setup_findings(schedule: Schedule) -> tuple[Finding, ...]:
         The gravest first; `where` is the name of the pass, empty for the whole schedule.
     """
     found = [*fit_up_findings(schedule.joint), *_unknown_limits(schedule.laser)]
+    found += focus_findings(schedule)
     for one in schedule.passes:
         found += laser_limit_findings(schedule.laser, one)
         found += closing_findings(schedule.joint, one)

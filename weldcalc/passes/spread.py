@@ -18,6 +18,7 @@ from weldcalc.calibration_data import Calibration
 from weldcalc.heatflow.constants import ModelConstants, ModelError
 from weldcalc.heatflow.pulse_result import PulseResult
 from weldcalc.materials import Material
+from weldcalc.passes.focus import spot_growth
 from weldcalc.passes.pulse import (
     PulseSettings,
     cooling_followed,
@@ -168,7 +169,8 @@ def pass_spread(
     settings = pulse_settings(schedule, weld_pass, metal, preheat=preheat, calibration=calibration)
     if ratio is not None:
         settings = {**ratio.setup.sheet, "preheat": preheat}
-    cases = _cases(schedule, metal, settings, calibration, constants)
+    spots = _spot_growths(schedule, weld_pass, count)
+    cases = _cases(schedule, metal, settings, calibration, constants, spots)
     results = run_pulses(metal, cases, cooling=cooling_followed(weld_pass))
     thicker = np.array([case["thickness"] for case in cases]) / settings["thickness"]
     wall = schedule.joint.wall_thickness
@@ -258,6 +260,7 @@ def _cases(
     centre: PulseSettings,
     calibration: Calibration,
     constants: Sequence[ModelConstants],
+    spots: Floats,
 ) -> list[PulseSettings]:
     scatter = scatter_of(schedule)
     ratio, surface_spread = surface_ratio(
@@ -267,14 +270,23 @@ def _cases(
     spread = surface_spread if own is None else own
     cases = []
     normals = _normal_draws(len(constants), len(_SCALED) + 1)
-    for constant, row in zip(constants, normals, strict=True):
+    for constant, row, grown in zip(constants, normals, spots, strict=True):
         factors = {
             key: 1 + scatter[name] * float(normal)
             for (name, key), normal in zip(_SCALED.items(), row, strict=False)
         }
+        factors["spot_diameter"] *= float(grown)
         surface = max(ratio * (1 + spread * float(row[-1])), 0.05)
         cases.append(_scattered(centre, factors, constant, surface))
     return cases
+
+
+def _spot_growths(schedule: Schedule, weld_pass: WeldPass, count: int) -> Floats:
+    """Return what the focus that moves does to the spot of each draw [1]."""
+    # a scrambling of its own: what else scatters draws the same with and without it
+    normals = _normal_draws(count, len(_SCALED) + 3)[:, -1]
+    moved = scatter_of(schedule).get("focus", 0.0) * normals
+    return spot_growth(schedule.laser, weld_pass.spot_diameter, moved)
 
 
 def _scattered(

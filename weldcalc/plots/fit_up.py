@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 import numpy as np
+from matplotlib.artist import Artist
 from matplotlib.axes import Axes
+from matplotlib.figure import Figure
 from numpy.typing import ArrayLike
 
 from weldcalc.fields import percent
@@ -21,7 +23,6 @@ from weldcalc.plots.style import (
     in_house_style,
     limit_line,
     new_figure,
-    shared_legend,
 )
 from weldcalc.plots.words import label, shown
 from weldcalc.quantities import show
@@ -73,7 +74,7 @@ def gap_distribution(
     Picture
         One panel, or two over one legend.
     """
-    figure = new_figure(height=3.2)
+    figure = new_figure(height=3.4)
     panels = figure.subplots(1, 2 if bought else 1, squeeze=False)[0]
     _draw_joints(panels[0], shown(largest, "stacked_gap"), sums)
     _draw_limits(panels[0], gap, allowed, vertical=True)
@@ -82,8 +83,8 @@ def gap_distribution(
     if bought:
         _draw_bought(panels[1], bought, face_squareness)
         _draw_limits(panels[1], gap, allowed, vertical=False)
-    shared_legend(figure, panels, columns=3)
-    told = [f"{words} {show(sums[key], key)}" for key, (words, _) in SUMS.items()]
+    _legend(figure, panels)
+    told = [_named_sum(key, sums) for key in SUMS]
     if gap is not None and share_above is not None:
         told.append(f"{percent(share_above, 1)} of them above the {show(gap, 'gap')} stated")
     alt = f"Largest gap round {np.size(largest)} joints drawn: {'; '.join(told)}."
@@ -94,11 +95,27 @@ def _draw_joints(axes: Axes, largest: Floats, sums: Mapping[str, float]) -> None
     # shares of all joints, so that the height does not depend on how many were drawn
     weights = np.full(largest.size, 100.0 / largest.size)
     axes.hist(largest, bins=40, weights=weights, color=QUIET, edgecolor="white", linewidth=0.3)
-    for key, (words, look) in SUMS.items():
-        axes.axvline(float(shown(sums[key], key)), label=words, **look)
+    for key, (_, look) in SUMS.items():
+        axes.axvline(float(shown(sums[key], key)), label=_named_sum(key, sums), **look)
     axes.set_xlabel(label("stacked_gap", "largest gap round a joint"))
     axes.set_ylabel("share of the joints [%]")
     axes.set_title("Gap from joint to joint")
+
+
+def _named_sum(key: str, sums: Mapping[str, float]) -> str:
+    """Return the words of a sum with its number: two of them may lie on one another."""
+    return f"{SUMS[key][0]} {show(sums[key], key)}"
+
+
+def _legend(figure: Figure, panels: Iterable[Axes]) -> None:
+    """Put one legend under the picture; it names each sum once, with its number."""
+    entries: dict[str, Artist] = {}
+    for axes in panels:
+        handles, names = axes.get_legend_handles_labels()
+        entries |= dict(zip(names, handles, strict=True))
+    for words, _ in SUMS.values():
+        entries.pop(words, None)  # a curve over the squareness: its line is named already
+    figure.legend(entries.values(), entries.keys(), loc="outside lower center", ncols=2)
 
 
 def _draw_limits(axes: Axes, gap: float | None, allowed: float | None, *, vertical: bool) -> None:

@@ -21,6 +21,7 @@ from weldcalc.plots.style import (
     METAL,
     MM,
     PLATE,
+    QUIET,
     Floats,
     Picture,
     dimension,
@@ -33,6 +34,9 @@ from weldcalc.quantities import show
 
 if TYPE_CHECKING:
     from weldcalc.joint import Joint
+
+
+_OUTLINE: dict[str, Any] = {"edgecolor": EDGE, "linewidth": 0.9}
 
 
 @frozen(eq=False)
@@ -69,6 +73,12 @@ class Pool:
     root_width: float | None = None
     haz_width: float | None = None
     is_whole: bool = False
+
+    def whole(self, outline: Floats) -> Floats:
+        """Return one of the outlines [m] on both sides of the beam, shape (k, 2)."""
+        if self.is_whole or len(outline) < 2:
+            return outline
+        return whole_outline(outline, axis=self.beam_offset)
 
     @property
     def facts(self) -> list[tuple[str, str]]:
@@ -111,19 +121,22 @@ def joint_section(
     figure.suptitle(printable(title or "Section across the joint, to scale"))
     window = _window(joint, pools)
     facts = _joint_facts(joint)
-    for (axes, words), pool in zip(rows, pools, strict=True):
-        draw_section(axes, joint, pool)
+    for number, ((axes, words), pool) in enumerate(zip(rows, pools, strict=True)):
         _frame(axes, window)
+        draw_section(axes, joint, pool, earlier=pools[:number])
         _dimensions(axes, joint, pool, window)
         axes.set_title(printable(f"{pool.name} pass"))
         fact_table(words, [*facts, *pool.facts])
         facts = []
     rows[-1, 0].set_xlabel("across the joint [mm]")
-    figure.legend(handles=_legend(joint, haz_isotherm), loc="outside lower center", ncols=3)
+    entries = _legend(joint, haz_isotherm, len(pools))
+    figure.legend(handles=entries, loc="outside lower center", ncols=3)
     return Picture(figure=figure, alt=_section_words(joint, pools, haz_isotherm))
 
 
-def draw_section(axes: Axes, joint: Joint, pool: Pool | None = None) -> None:
+def draw_section(
+    axes: Axes, joint: Joint, pool: Pool | None = None, *, earlier: Sequence[Pool] = ()
+) -> None:
     """Draw the members of a joint and, when given, one pool with its beam.
 
     Parameters
@@ -134,33 +147,52 @@ def draw_section(axes: Axes, joint: Joint, pool: Pool | None = None) -> None:
         Members and fit-up.
     pool : Pool, optional
         What a pass melts and heats.
+    earlier : sequence of Pool, optional
+        Of the passes before it: what they fused has no joint line any more, only their outline.
     """
     members = joint_members(joint)
     draw_members(axes, members)
     if pool is None:
         return
     metal = joint_border(joint)
-    _draw_zone(axes, pool.heat_affected, pool, metal, HEAT_AFFECTED, HAZ_DASHES)
-    _draw_zone(axes, pool.fused, pool, metal, FUSED, "solid")
+    solid = [MM * one.whole(one.fused) for one in earlier if len(one.fused) > 1]
+    for corners in solid:
+        _draw_zone(axes, corners, metal, facecolor=METAL)
+    _draw_zone(axes, MM * pool.whole(pool.heat_affected), metal, facecolor=HEAT_AFFECTED)
+    for corners in solid:
+        _draw_zone(axes, corners, metal, edgecolor=QUIET, linewidth=0.9)
+    _draw_zone(axes, MM * pool.whole(pool.heat_affected), metal, **_OUTLINE, linestyle=HAZ_DASHES)
+    _draw_zone(axes, MM * pool.whole(pool.fused), metal, facecolor=FUSED, **_OUTLINE)
+    look: dict[str, Any] = {"edgecolor": EDGE, "linewidth": 0.7, "linestyle": "dotted"}
     for member in members:  # where the edges were before welding
-        corners = MM * member.corners
-        look: dict[str, Any] = {"edgecolor": EDGE, "linewidth": 0.7, "linestyle": "dotted"}
-        axes.add_patch(Polygon(corners, fill=False, **look))
+        edges = Polygon(MM * member.corners, fill=False, **look)
+        axes.add_patch(edges)
+        if solid:
+            edges.set_clip_path(_outside(solid, axes), axes.transData)
     _draw_beam(axes, pool, height=0.9 * joint.wall_thickness)
 
 
-def _draw_zone(
-    axes: Axes, outline: Floats, pool: Pool, metal: Border, colour: str, line: Any
-) -> None:
-    if len(outline) < 2:
+def _draw_zone(axes: Axes, corners: Floats, metal: Border, **look: Any) -> None:
+    if len(corners) < 2:
         return
-    whole = outline if pool.is_whole else whole_outline(outline, axis=pool.beam_offset)
-    corners = MM * whole
-    filled = Polygon(corners, facecolor=colour, linewidth=0)
-    drawn = Polygon(corners, fill=False, edgecolor=EDGE, linewidth=0.9, linestyle=line)
-    for patch in (filled, drawn):
-        axes.add_patch(patch)
-        patch.set_clip_path(metal, axes.transData)
+    patch = Polygon(corners, fill="facecolor" in look, **{"linewidth": 0.0, **look})
+    axes.add_patch(patch)
+    patch.set_clip_path(metal, axes.transData)
+
+
+def _outside(holes: Sequence[Floats], axes: Axes) -> Border:
+    """Return all of the framed axes but the holes [mm], which turn against the frame.
+
+    A clip path replaces that of the axes in vector files, so it has to end where they do.
+    """
+    (left, right), (low, high) = sorted(axes.get_xlim()), sorted(axes.get_ylim())
+    rings = [np.array([(left, low), (right, low), (right, high), (left, high)])]
+    for hole in holes:
+        x, y = hole.T
+        is_against = np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y) < 0.0
+        rings.append(hole if is_against else hole[::-1])
+    closed = [Border(np.vstack([ring, ring[:1]]), closed=True) for ring in rings]
+    return Border.make_compound_path(*closed)
 
 
 def whole_outline(outline: Floats, *, axis: float = 0.0) -> Floats:
@@ -212,13 +244,7 @@ def _draw_beam(axes: Axes, pool: Pool, height: float) -> None:
 def _window(joint: Joint, pools: Sequence[Pool]) -> tuple[float, float, float, float]:
     """Return left, right, top and bottom of the drawing [m], the same for every pass."""
     wall = joint.wall_thickness
-    outlines = [
-        pool.heat_affected
-        if pool.is_whole
-        else whole_outline(pool.heat_affected, axis=pool.beam_offset)
-        for pool in pools
-    ]
-    zone = np.vstack([np.zeros((1, 2)), *outlines])
+    zone = np.vstack([np.zeros((1, 2)), *(pool.whole(pool.heat_affected) for pool in pools)])
     solid = wall if joint.type == "butt" else max(wall, joint.plate_thickness or wall)
     deep = max(solid + (joint.mismatch or 0.0), float(zone[:, 1].max()))
     top, bottom = -1.2 * wall, deep + 0.4 * wall
@@ -279,16 +305,16 @@ def _joint_facts(joint: Joint) -> list[tuple[str, str]]:
     ]
 
 
-def _legend(joint: Joint, haz_isotherm: str) -> list[Patch]:
-    heated = f"heat-affected, to {haz_isotherm}" if haz_isotherm else "heat-affected"
+def _legend(joint: Joint, haz_isotherm: str, passes: int) -> list[Patch]:
+    heated = printable(f"heat-affected, to {haz_isotherm}" if haz_isotherm else "heat-affected")
     entries = [
         Patch(facecolor=FUSED, edgecolor=EDGE, label="fused"),
-        Patch(
-            facecolor=HEAT_AFFECTED, edgecolor=EDGE, linestyle=HAZ_DASHES, label=printable(heated)
-        ),
+        Patch(facecolor=HEAT_AFFECTED, edgecolor=EDGE, linestyle=HAZ_DASHES, label=heated),
         Patch(facecolor=BEAM, alpha=0.3, label="laser beam"),
         Patch(facecolor=METAL, edgecolor=EDGE, label="sheet" if joint.form == "sheet" else "tube"),
     ]
+    if passes > 1:
+        entries.append(Patch(facecolor=METAL, edgecolor=QUIET, label="fused by a pass before"))
     if joint.type != "butt":
         entries.append(Patch(facecolor=PLATE, edgecolor=EDGE, label="plate"))
     return entries
@@ -342,16 +368,8 @@ def _name_butt(axes: Axes, joint: Joint, wall: float, look: dict[str, Any]) -> N
     axes.set_xlim(-2.4 * wall, 2.4 * wall)
     axes.set_ylim(wall + step + 1.0 * wall, -1.6 * wall)
     right = 1.9 * wall
-    dimension(
-        axes,
-        (right, step),
-        (right, step + wall),
-        "wall",
-        shift=(-3, 0),
-        ha="right",
-        va="center",
-        **look,
-    )
+    ends = (right, step), (right, step + wall)
+    dimension(axes, *ends, "wall", shift=(-3, 0), ha="right", va="center", **look)
     _point_at(axes, (0.0, wall + step), (-0.8 * wall, 1.6 * wall), "gap", look)
     _point_at(axes, (0.1 * wall, step / 2), (1.0 * wall, -0.6 * wall), "mismatch", look)
 

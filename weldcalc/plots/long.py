@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 from attrs import frozen
@@ -24,6 +25,7 @@ from weldcalc.plots.style import (
 )
 from weldcalc.plots.words import printable
 
+_SAME = 0.01  # of the wall: lines as close as this are one line in the drawing
 _CLOSE_UP = 2.2  # length of the enlarged part in wall thicknesses: fills its half of the picture
 
 
@@ -70,7 +72,7 @@ def long_section(
     wall_thickness : float
         Thickness of the wall [m].
     goal_depth : float, optional
-        Penetration asked for [m].
+        Penetration asked for [m]: of the first pass, which later ones only cover.
     at : float, optional
         Place along the seam that is shown enlarged [m]; its middle when not given.
 
@@ -86,7 +88,9 @@ def long_section(
         _draw_whole(whole, pass_pools)
         place = float(np.median(pass_pools.positions)) if at is None else at
         _draw_close_up(near, pass_pools, number, place, wall_thickness)
-        _frame(whole, near, wall_thickness, goal_depth)
+        goal = None if number else goal_depth
+        _frame(whole, near, wall_thickness, goal)
+        _name_shared_depth(whole, pass_pools.guaranteed_depth, wall_thickness, goal)
         whole.set_title(printable(f"{pass_pools.name}: depth of each pool"))
         near.set_title(f"around {MM * place:.1f} mm, to scale")
     rows[-1, 0].set_xlabel("along the seam [mm]")
@@ -170,6 +174,26 @@ def _frame(whole: Axes, near: Axes, wall: float, goal: float | None) -> None:
         axes.set_ylabel("depth [mm]")
 
 
+def _name_shared_depth(axes: Axes, guaranteed: float, wall: float, goal: float | None) -> None:
+    """Say in the drawing which depths are the same, where one line hides another."""
+    depths = {"far side": wall, "goal": goal, "guaranteed depth": guaranteed}
+    shared = [
+        name for name, at in depths.items() if at is not None and abs(at - wall) < _SAME * wall
+    ]
+    if len(shared) > 1:
+        told = f"{' = '.join(shared)}, {MM * wall:.3f} mm"
+        box = {"facecolor": "white", "edgecolor": "none", "alpha": 0.85, "pad": 1.5}
+        place: dict[str, Any] = {"xy": (0.5, MM * wall), "xycoords": ("axes fraction", "data")}
+        look: dict[str, Any] = {
+            "ha": "center",
+            "va": "bottom",
+            "fontsize": 7.0,
+            "color": EDGE,
+            "bbox": box,
+        }
+        axes.annotate(told, xytext=(0, 4), textcoords="offset points", **place, **look)
+
+
 def _long_words(pools: Sequence[SeamPools], wall: float, goal: float | None) -> str:
     told = [
         f"pass {one.name}: {len(one.depths)} pulses, pool depth at the centre "
@@ -177,7 +201,7 @@ def _long_words(pools: Sequence[SeamPools], wall: float, goal: float | None) -> 
         f"pitch away {MM * one.guaranteed_depth:.3f} mm"
         for one in pools
     ]
-    wanted = "" if goal is None else f" Goal {MM * goal:.3f} mm."
+    wanted = "" if goal is None else f" Goal of the first pass {MM * goal:.3f} mm."
     return (
         f"Section along the unrolled seam, wall {MM * wall:.3f} mm. " + "; ".join(told) + "."
     ) + wanted

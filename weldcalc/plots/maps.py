@@ -38,6 +38,11 @@ from weldcalc.quantities import show
 REGIONS = tuple(REGION_COLOURS)
 """Names of the regions; a map of regions holds the places of these names in this tuple."""
 
+_SCATTER = {
+    None: "the shop's scatter",
+    False: "the shop's scatter alone",
+    True: "the shop's scatter and the model's own spread",
+}
 _ROOM_FOR_NAME = ((0.11, 0.07), (0.89, 0.93))  # of the axes, for the middle of a region's name
 _COVERED = 0.08  # of the axes: a name moved less than this still lies on its region
 _JUST_MET = 1e-6  # far less than one draw counts
@@ -92,6 +97,8 @@ def window_map(
     chance: ArrayLike | None = None,
     point: WindowPoint | None = None,
     limits: Sequence[LimitCurve] = (),
+    pass_name: str = "",
+    counts_model: bool | None = None,
 ) -> Picture:
     """Map of two settings: regions, penetration, chance of meeting every goal, limits, setting.
 
@@ -115,6 +122,11 @@ def window_map(
         Setting of the schedule.
     limits : sequence of LimitCurve, optional
         Limits of the machine.
+    pass_name : str, optional
+        Pass that the settings are of, for the heading.
+    counts_model : bool, optional
+        Whether the chance counts the model's own spread beside the shop's scatter; None where
+        that is not known here.
 
     Returns
     -------
@@ -137,10 +149,23 @@ def window_map(
     handles += mark
     axes.set_xlabel(label(x_key))
     axes.set_ylabel(label(y_key))
-    axes.set_title(f"Window of {named(x_key)} and {named(y_key)}")
+    of_pass = f"{pass_name} pass: window" if pass_name else "Window"
+    axes.set_title(printable(f"{of_pass} of {named(x_key)} and {named(y_key)}"))
+    conditions = _conditions(None if chance is None else _SCATTER[counts_model])
+    figure.supxlabel(conditions, x=0.01, ha="left", fontsize=7.0, color=EDGE)
     figure.legend(handles=handles, loc="outside right upper")
     alt = _window_words(x_key, y_key, columns, rows, kinds, point, limits)
-    return Picture(figure=figure, alt=alt)
+    return Picture(figure=figure, alt=f"{alt} {conditions}".replace("\n", " "))
+
+
+def _conditions(scatter: str | None) -> str:
+    """Return what the map holds for, and what its regions mean."""
+    chance = "" if scatter is None else f"; chance over {scatter}"
+    return (
+        f"On metal without earlier heat; regions without scatter{chance}.\n"
+        "Excessive: blow-through, ejection, heat-affected width over its goal, or a later pass "
+        "that melts the far side."
+    )
 
 
 def _draw_regions(axes: Axes, x: Floats, y: Floats, kinds: NDArray[np.int_]) -> list[Any]:

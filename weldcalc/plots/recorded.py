@@ -50,6 +50,8 @@ def recorded_window(record: Data) -> Picture:
             LimitCurve(one["name"], _si(one[x_name], x_key), _si(one[y_name], y_key))
             for one in made["limits"]
         ],
+        pass_name=made.get("pass", ""),
+        counts_model=False,  # as the studies of a record are run
     )
 
 

@@ -61,7 +61,8 @@ NO_IMPERFECTION = "none"
 
 TEXTS = ("coupon", "section", "pass", "lot", "colour", "imperfections", "leak", "note")
 _NUMBER = re.compile(r"[1-9][0-9]{2,4}")
-_DEEPEST = 2.0  # walls; a deeper "penetration" has the wrong unit
+_ABOUT_ZERO = ("focus_offset", "beam_offset", "beam_angle", "gap", "mismatch")
+_DEEPEST = 2.0  # walls, or plates; a deeper "penetration" has the wrong unit
 
 
 @frozen
@@ -174,7 +175,9 @@ class Coupons:
         }
 
 
-def read_coupons(path: Path, *, wall_thickness: float | None = None) -> Coupons:
+def read_coupons(
+    path: Path, *, wall_thickness: float | None = None, plate_thickness: float | None = None
+) -> Coupons:
     """Read a coupon list.
 
     Parameters
@@ -188,6 +191,8 @@ def read_coupons(path: Path, *, wall_thickness: float | None = None) -> Coupons:
         scheduled".
     wall_thickness : float, optional
         Of the schedule [m]; a penetration far beyond it is refused as a slip of units.
+    plate_thickness : float, optional
+        Plate of a tube-to-plate joint [m], along which the depth is measured there.
 
     Returns
     -------
@@ -199,11 +204,20 @@ def read_coupons(path: Path, *, wall_thickness: float | None = None) -> Coupons:
     InputError
         With every problem of the file: where, what was given, what to do.
     """
-    return coupons_from_bytes(read_file(path), name=path.name, wall_thickness=wall_thickness)
+    return coupons_from_bytes(
+        read_file(path),
+        name=path.name,
+        wall_thickness=wall_thickness,
+        plate_thickness=plate_thickness,
+    )
 
 
 def coupons_from_bytes(
-    content: bytes, *, name: str, wall_thickness: float | None = None
+    content: bytes,
+    *,
+    name: str,
+    wall_thickness: float | None = None,
+    plate_thickness: float | None = None,
 ) -> Coupons:
     """Read a coupon list from the bytes of its file; see `read_coupons`.
 
@@ -213,7 +227,7 @@ def coupons_from_bytes(
         Of the CSV file.
     name : str
         Its name, for messages.
-    wall_thickness : float, optional
+    wall_thickness, plate_thickness : float, optional
         Of the schedule [m].
 
     Returns
@@ -231,7 +245,8 @@ def coupons_from_bytes(
     sections = tuple(_section(row, name, problems) for row in rows)
     _refuse_repeats(sections, name, problems)
     for section in sections:
-        _check_depth(section, wall_thickness, name, problems)
+        wall = section.settings.get("wall_thickness", wall_thickness)
+        _check_depth(section, {"wall": wall, "plate": plate_thickness}, name, problems)
     if not rows and not problems.found:
         problems.add(name, "holds headings but no coupons")
     raise_by_line(problems)
@@ -244,13 +259,22 @@ def _columns() -> dict[str, Column]:
     for key in MEASURED:
         columns[key] = Column("quantity", field=key)
         columns[f"{key}_u"] = Column("uncertainty", field=key)
-    return columns | {key: Column("quantity", field=key) for key in SETTINGS}
+    return columns | {
+        key: Column("quantity", field=key, about_zero=key in _ABOUT_ZERO) for key in SETTINGS
+    }
 
 
 @cache
 def colour_words() -> tuple[str, ...]:
     """Return the words for colours, in the order of rising exposure to air while hot."""
-    return tuple(row["word"] for row in read_csv("qualification/colours.csv"))
+    return tuple(colour_steps())
+
+
+@cache
+def colour_steps() -> Mapping[str, int]:
+    """Return word to step of rising exposure; words of one step tell the same exposure."""
+    rows = read_csv("qualification/colours.csv")
+    return {row["word"]: int(row["order"]) for row in rows}
 
 
 @cache
@@ -336,14 +360,12 @@ def _refuse_repeats(sections: Sequence[CouponSection], name: str, problems: Prob
 
 
 def _check_depth(
-    row: CouponSection, wall_thickness: float | None, name: str, problems: Problems
+    row: CouponSection, members: Mapping[str, float | None], name: str, problems: Problems
 ) -> None:
-    wall = row.settings.get("wall_thickness", wall_thickness)
+    thickest, part = max((size or 0.0, part) for part, size in members.items())
     depth = row.measured.get("penetration")
-    if wall is not None and depth is not None and depth > _DEEPEST * wall:
-        why = (
-            f"more than {_DEEPEST:g} times the wall of {shortest_text(wall, 'wall_thickness')}; "
-            "is it in another unit?"
-        )
+    if thickest and depth is not None and depth > _DEEPEST * thickest:
+        size = shortest_text(thickest, f"{part}_thickness")
+        why = f"more than {_DEEPEST:g} times the {part} of {size}; is it in another unit?"
         given = shortest_text(depth, "penetration")
         problems.add(f"{name}, line {row.line}, column penetration", why, given)

@@ -9,8 +9,8 @@ import numpy as np
 from attrs import asdict, frozen
 
 from weldcalc.fields import json_key, to_json
-from weldcalc.qualification.coupons import MEASURED, Coupons
-from weldcalc.qualification.criteria import Acceptance, Criterion
+from weldcalc.qualification.coupons import MEASURED, Coupons, CouponSection
+from weldcalc.qualification.criteria import Acceptance, Criterion, Limit
 from weldcalc.qualification.statistics import (
     Capability,
     capability,
@@ -49,8 +49,9 @@ class Demonstration:
         Tolerance bounds of the worst section of each coupon, below and above [SI]; None where
         there is no such limit or fewer than two coupons.
     capability : Capability or None
-        Of the coupon means against the limits; None without limits on a size that leave room
-        between them, or without scatter.
+        Of the coupon means against the limits; where walls of their own move the limits from row
+        to row, of the mean room to the nearer limit. None without limits on a size that leave
+        room between them, or without scatter.
     needed : int or None
         Coupons that would show the reliability by count with as many failures; None when no
         reliability was typed.
@@ -172,13 +173,19 @@ def _interval(
     )
 
 
-def _sizes(criterion: Criterion, coupons: Coupons) -> list[list[float]]:
-    """Return the sizes measured on each coupon that has any."""
+def _measured(criterion: Criterion, coupons: Coupons) -> list[list[CouponSection]]:
+    """Return the rows of each coupon where the size was measured, of those that have any."""
     groups = [
-        [row.measured[criterion.feature] for row in rows if criterion.feature in row.measured]
+        [row for row in rows if criterion.feature in row.measured]
         for rows in (rows_for(criterion, coupons, name) for name in coupons.names)
     ]
     return [group for group in groups if group]
+
+
+def _sizes(criterion: Criterion, coupons: Coupons) -> list[list[float]]:
+    """Return the sizes measured on each coupon that has any."""
+    groups = _measured(criterion, coupons)
+    return [[row.measured[criterion.feature] for row in group] for group in groups]
 
 
 def _bounds(
@@ -196,14 +203,53 @@ def _bounds(
 def _capability(
     criterion: Criterion, coupons: Coupons, wall: float | None, confidence: float
 ) -> Capability | None:
+    groups = _measured(criterion, coupons)
+    ends = {_ends(criterion, row, wall) for group in groups for row in group}
+    if any(low is not None and high is not None and low >= high for low, high in ends):
+        return None  # a share of the wall above a size
+    if len(ends) == 1:
+        [(low, high)] = ends
+        return _index(_sizes(criterion, coupons), low, high, confidence)
+    sides = [
+        _index(_rooms(limit, sign, criterion, groups, wall), 0.0, None, confidence)
+        for limit, sign in ((criterion.at_least, 1), (criterion.at_most, -1))
+        if limit is not None
+    ]
+    known = [side for side in sides if side is not None]
+    # the nearer limit counts; there is no one distance between two that Cp could be made of
+    return min(known, key=lambda side: side.cpk) if len(known) == len(sides) > 0 else None
+
+
+def _ends(
+    criterion: Criterion, row: CouponSection, wall: float | None
+) -> tuple[float | None, float | None]:
+    """Return both limits of a row [SI], on its own wall where it states one."""
+    own = row.settings.get("wall_thickness", wall)
     low, high = (
-        None if limit is None else limit.size(wall)
+        None if limit is None else limit.size(own)
         for limit in (criterion.at_least, criterion.at_most)
     )
-    means = [float(np.mean(group)) for group in _sizes(criterion, coupons)]
+    return low, high
+
+
+def _rooms(
+    limit: Limit,
+    sign: int,
+    criterion: Criterion,
+    groups: list[list[CouponSection]],
+    wall: float | None,
+) -> list[list[float]]:
+    """Return the rooms to a limit on each coupon; empty where one needs a wall not known."""
+    found = [[room(limit, sign, criterion.feature, row, wall) for row in one] for one in groups]
+    known = [[distance for distance in one if distance is not None] for one in found]
+    return known if known == found else []
+
+
+def _index(
+    groups: list[list[float]], low: float | None, high: float | None, confidence: float
+) -> Capability | None:
+    means = [float(np.mean(group)) for group in groups]
     scattered = len(means) > 1 and float(np.ptp(means)) > 0.0
     if not scattered or (low is None and high is None):
-        return None
-    if low is not None and high is not None and low >= high:  # a share of the wall above a size
         return None
     return capability(means, low, high, confidence)

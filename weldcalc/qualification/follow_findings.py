@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from datetime import datetime
-from itertools import pairwise
 
 from weldcalc.findings import Finding, Weight
 from weldcalc.qualification.control_charts import BASELINE
-from weldcalc.qualification.coupons import colour_words
+from weldcalc.qualification.coupons import colour_steps
 from weldcalc.qualification.followed import Followed, RowVerdict
 from weldcalc.qualification.run_log import POWER_METER, LogRow
 from weldcalc.qualification.wording import first_few
@@ -79,19 +78,22 @@ def number_findings(rows: Sequence[LogRow], number: str) -> list[Finding]:
 
 
 def colour_findings(rows: Sequence[LogRow]) -> list[Finding]:
-    """Return where the colour moved towards more exposure to air.
+    """Return where the colour of a pass moved towards more exposure to air.
 
     Parameters
     ----------
     rows : sequence of LogRow
         In the order of time.
     """
-    seen = [(row.label, row.colour) for row in rows if row.colour]
-    found, words = [], colour_words()
-    for (_, before), (label, after) in pairwise(seen):
-        if words.index(after) > words.index(before):
-            text = f"{label}: colour went from {before} to {after}"
-            found.append(Finding("caution", "colour-drift", text, _GAS))
+    found, steps, last = [], colour_steps(), dict[str, str]()
+    for row in rows:
+        if not row.colour:
+            continue
+        before = last.get(row.weld_pass, row.colour)
+        if steps[row.colour] > steps[before]:
+            text = f"{row.label}: colour went from {before} to {row.colour}"
+            found.append(Finding("caution", "colour-drift", text, _GAS, where=row.weld_pass))
+        last[row.weld_pass] = row.colour
     return found
 
 

@@ -16,6 +16,7 @@ from weldcalc.qualification.checks import count, fraction
 from weldcalc.qualification.coupon_writer import form_text, how_to_fill_in
 from weldcalc.qualification.coupons import SETTINGS, CouponSection
 from weldcalc.qualification.statistics import coupons_needed, reliability_text, tolerance_factor
+from weldcalc.qualification.table import MOST_ROWS
 from weldcalc.reference import read_toml
 
 DEFAULT_SECTIONS = 3
@@ -138,6 +139,39 @@ def qualification_plan(
             "The measured route presumes independent, normal values; a failure voids it.",
         ),
     )
+
+
+def coupons_to_list(
+    reliability: float, confidence: float, *, sections_per_coupon: int = DEFAULT_SECTIONS
+) -> int:
+    """Return how many coupons a coupon list is written for: as many as show the reliability.
+
+    Parameters
+    ----------
+    reliability, confidence : float
+        To be shown [-], between 0 and 1.
+    sections_per_coupon : int
+        Rows for each coupon.
+
+    Returns
+    -------
+    int
+        Coupons, none of which may fail.
+
+    Raises
+    ------
+    InputError
+        When a fraction is not between 0 and 1, or the list would have more rows than are read.
+    """
+    needed = coupons_needed(reliability, confidence)
+    rows = needed * sections_per_coupon
+    if rows > MOST_ROWS:
+        why = (
+            f"with a confidence of {confidence:g} asks for {needed} coupons in {rows} rows, and a "
+            f"coupon list holds at most {MOST_ROWS}; take a smaller reliability or confidence"
+        )
+        raise InputError.of("reliability", why, reliability)
+    return needed
 
 
 def coupons_for_scatter(
@@ -333,9 +367,13 @@ def coupon_form(
     Raises
     ------
     InputError
-        When a setting is outside the plausible range of its field.
+        When a setting is outside the plausible range of its field, or there are more rows than
+        are read.
     """
     count("sections_per_coupon", sections_per_coupon, least=1)
+    if len(settings) * sections_per_coupon > MOST_ROWS:
+        why = f"a coupon list holds at most {MOST_ROWS} rows; ask for fewer coupons or sections"
+        raise InputError.of("settings", why, f"{len(settings)} coupons")
     rows = [
         CouponSection(
             coupon=f"C{number:02d}", section=str(section), weld_pass=weld_pass, settings=setting

@@ -23,7 +23,7 @@ from weldcalc.quantities import convert_column, field, parse
 _Value = TypeVar("_Value", str, float)
 
 LARGEST_FILE = 2_000_000  # bytes; a hand-typed table is a few kilobytes
-MOST_ROWS = 10_000
+MOST_ROWS = 10_000  # under the headings
 
 _HEADING = re.compile(r"\s*(?P<key>[^\[\]]*?)\s*(?:\[(?P<unit>[^\[\]]*)\])?\s*")
 _LINE = re.compile(r", line (\d+)")
@@ -46,11 +46,15 @@ class Column:
         Key in the field table, for quantities and uncertainties.
     required : bool
         True when the column has to be there and every row has to fill it.
+    about_zero : bool
+        True for a quantity that is set to nothing, or close to it: its values may differ by any
+        factor, so that a slip of units cannot be told from them.
     """
 
     kind: Literal["text", "quantity", "uncertainty"] = "text"
     field: str = ""
     required: bool = False
+    about_zero: bool = False
 
 
 @frozen
@@ -124,13 +128,17 @@ def read_table(
     Raises
     ------
     InputError
-        When the file as a whole cannot be read: not UTF-8, other separators, no headings.
+        When the file as a whole cannot be read: not UTF-8, other separators, no headings, too
+        many rows.
     """
     lines = _lines(content, name)
     first = next((place for place, (_, cells) in enumerate(lines) if not _comment(cells)), None)
     if first is None:
         raise InputError.of(name, "holds no headings; the first row names the columns")
     _refuse_other_separators(lines[first][1], name)
+    if len(lines) - first - 1 > MOST_ROWS:
+        why = f"{len(lines) - first - 1} rows; at most {MOST_ROWS} are read"
+        raise InputError.of(name, why)
     headings = _headings(lines[first], name, columns, problems)
     rows = _matching(lines[first + 1 :], len(headings), name, problems)
     return tuple(_rows(rows, headings, name, columns, problems))
@@ -151,8 +159,6 @@ def _lines(content: bytes, name: str) -> list[tuple[int, list[str]]]:
         lines = [(reader.line_num, row) for row in reader if any(cell.strip() for cell in row)]
     except csv.Error as error:
         raise InputError.of(f"{name}, line {reader.line_num}", f"broken quoting: {error}") from None
-    if len(lines) > MOST_ROWS:
-        raise InputError.of(name, f"{len(lines)} rows; at most {MOST_ROWS} are read")
     return lines
 
 
@@ -226,7 +232,7 @@ def _matching(
         if len(cells) == width:
             kept.append((number, cells))
             continue
-        why = f"{len(cells)} cells under {width} headings"
+        why = f"{len(cells)} cell{'s' * (len(cells) != 1)} under {width} headings"
         if len(cells) > width:
             why += '; a decimal comma splits a number ("0,41": write 0.41), text with a comma '
             why += "needs double quotes; every row alike: a comma is missing in the headings"
@@ -288,7 +294,8 @@ def _quantities(
             values.append(None)
         else:
             values.append(_number(cell, unit, column, where, problems) if cell else None)
-    _note_slips(cells, values, f"column {key}", name, problems)
+    if not column.about_zero:
+        _note_slips(cells, values, f"column {key}", name, problems)
     return values
 
 

@@ -78,7 +78,8 @@ def plan_against_done(
     Returns
     -------
     dict
-        Coupons needed without a failure (None where no reliability was typed) and coupons listed;
+        Coupons needed without a failure, for which reliability and confidence [1] (None where none
+        was typed), and coupons listed;
         each named test with the coupons that have an entry which it fills (None for a test that
         leaves nothing in a coupon list). An entry does not say by which test it was found.
     """
@@ -90,6 +91,8 @@ def plan_against_done(
         needed = coupons_needed(acceptance.reliability, acceptance.confidence)
     return {
         "coupons_needed": needed,
+        "reliability": None if needed is None or acceptance is None else acceptance.reliability,
+        "confidence": None if needed is None or acceptance is None else acceptance.confidence,
         "coupons_listed": len({row.coupon for row in sections}),
         "sections_listed": len(sections),
         "tests": [

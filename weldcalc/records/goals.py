@@ -42,7 +42,7 @@ RULES = (
     GoalRule("penetration", "penetration_fraction", True, True, "least depth between two pulses"),
     GoalRule("root_width", "root_width_mm", True, True, "fused width on the far side"),
     GoalRule("spot_overlap", "spot_overlap", True, False, "least overlap of any pass"),
-    GoalRule("haz_width", "haz_width_mm", False, False, "widest of all passes, each side"),
+    GoalRule("haz_width", "widest_haz_width_mm", False, False, "widest along any pass, each side"),
     GoalRule("part_temperature", "peak_part_temperature_degC", False, False, "hottest of all"),
 )
 
@@ -133,6 +133,14 @@ def _ends(rule: GoalRule, judged: Sequence[Result]) -> list[float]:
     if rule.goal == "penetration":
         return [
             end * _share_per_mm(item) for item in judged for end in item["penetration_interval_mm"]
+        ]
+    if rule.goal == "haz_width":
+        # the interval is that of the first pulse; where the metal is warmer both ends grow with it
+        return [
+            end * item["widest_haz_width_mm"] / item["haz_width_mm"]
+            for item in judged
+            if item["haz_width_mm"]
+            for end in item["haz_width_interval_mm"]
         ]
     name, _, unit = rule.result.rpartition("_")
     ends = [end for item in judged for end in item.get(f"{name}_interval_{unit}") or []]

@@ -229,12 +229,13 @@ def what_is_open(
         Empty when nothing is open.
     """
     waiting = [item for item in items if item["state"] in UNSETTLED]
+    items_to_do = "1 item" if len(waiting) == 1 else f"{len(waiting)} items"
     missing = [s.role for s in sign_off.signatures if not (s.name and s.date)]
     met = sign_off.requirements and all(r.text and r.evidence for r in sign_off.requirements)
     checks = [
         (not (code.get("name") and code.get("edition")), "name the governing code and its edition"),
         (True, _open_tests(computed)),
-        (waiting, f"answer {len(waiting)} items of the list: {_by_group(waiting)}"),
+        (waiting, f"answer {items_to_do} of the list: {_by_group(waiting)}"),
         (not met, "list what the governing code requires, each with its evidence"),
         (missing, f"names and dates for: {', '.join(missing)}"),
     ]

@@ -124,7 +124,6 @@ def _column(values: np.ndarray[Any, Any], key: str) -> list[Any]:
 def _scatter(made: Tolerance) -> dict[str, Any]:
     return {
         "seed": made.seed,
-        "computed_by": made.computed_by,
         "passes": [_pass(one) for one in made.passes],
     }
 
@@ -132,6 +131,7 @@ def _scatter(made: Tolerance) -> dict[str, Any]:
 def _pass(made: PassTolerance) -> dict[str, Any]:
     return {
         "name": made.name,
+        "computed_by": made.computed_by,
         "samples": made.samples,
         "engine_runs": made.runs,
         "results": {json_key(key): _result(made, key) for key in made.values},

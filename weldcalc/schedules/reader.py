@@ -80,9 +80,7 @@ def read_parts(raw: Mapping[str, Any], *, folder: Path, require_passes: bool) ->
     }
     joint = _joint(tables["joint"], folder)
     laser = _laser(tables["laser"])
-    if "underfill" in tables["goal"].raw and "gap" not in tables["joint"].raw:
-        why = 'needs the largest gap: give gap in [joint], for example gap = "0.02 mm"'
-        tables["goal"].complain("underfill", why)
+    _check_goal(tables["goal"], tables["joint"])
     passes = _passes(raw.get("pass"), joint, laser, tables["joint"], require_passes)
     problems.raise_if_any()
     if joint is None:  # a part is only missing when a problem was noted
@@ -116,6 +114,18 @@ def _read_top(raw: Mapping[str, Any], problems: Problems) -> dict[str, str]:
     return top.values
 
 
+def _check_goal(goal: Table, joint: Table) -> None:
+    if "underfill" in goal.raw and "gap" not in joint.raw:
+        why = 'needs the largest gap: give gap in [joint], for example gap = "0.02 mm"'
+        goal.complain("underfill", why)
+    if joint.values.get("type") == "tube-to-plate":
+        why = (
+            "a tube in a plate has no far side that the weld could come out on; leave it out, and "
+            "ask for depth along the joint by penetration"
+        )
+        goal.refuse(("root_width",), why)
+
+
 def _joint(table: Table, folder: Path) -> Joint | None:
     complete = table.need("type", "form", "material", "wall_thickness")
     for key in ("material", "plate_material"):
@@ -145,7 +155,9 @@ def _check_form(table: Table, kind: str, form: str) -> bool:
     complete = table.need(*size)
     wall, outside = (table.values.get(key, 0.0) for key in ("wall_thickness", "outside_diameter"))
     if form != "sheet" and complete and 2 * wall >= outside:
-        table.complain("wall_thickness", "two walls do not fit into the outside diameter")
+        across = show(outside, "outside_diameter")
+        why = f"two walls do not fit into the outside diameter of {across}; correct one of them"
+        table.complain("wall_thickness", why)
         return False
     return complete
 

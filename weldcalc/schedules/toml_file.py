@@ -16,7 +16,12 @@ _DEEPEST = 16  # tables and lists inside each other; a schedule has three
 _BARE_KEY = re.compile(r"[A-Za-z0-9_-]+")
 _LINE = re.compile(r"\(at (?:line (\d+), column \d+|end of document)\)")
 _BARE_QUANTITY = re.compile(r"=\s*[+-]?[0-9][0-9.,]*\s*[A-Za-zµ°%]|=\s*[+-]?[0-9]*,[0-9]")
+_DECIMAL_COMMA = re.compile(r"=\s*[+-]?[0-9]*,[0-9]")
 _IN_QUOTES = 'a value with a unit stands in quotes, for example "0.4 mm"'
+_WITH_A_POINT = (
+    "a value with a unit stands in quotes and has a decimal point, not a decimal comma, for "
+    'example "0.4 mm"'
+)
 # what the parser says at its start, and what a person does about it
 _REMEDIES = (
     ("Cannot declare", "this table stands twice; keep one, or write [[pass]] over every pass"),
@@ -137,7 +142,8 @@ def _syntax_error(where: str, text: str, message: str) -> InputError:
     line = lines[number - 1].strip() if 0 < number <= len(lines) else ""
     bare = message.startswith(("Expected newline", "Invalid value")) and _BARE_QUANTITY.search(line)
     remedies = (remedy for start, remedy in _REMEDIES if message.startswith(start))
-    remedy = _IN_QUOTES if bare else next(remedies, "")
+    in_quotes = _WITH_A_POINT if _DECIMAL_COMMA.search(line) else _IN_QUOTES
+    remedy = in_quotes if bare else next(remedies, "")
     said = f"TOML cannot be read: {_LINE.sub('', message).strip()}"
     why = "; ".join(filter(None, [said, remedy]))
     return InputError.of(f"{where}, line {number}", why, line or None)

@@ -11,7 +11,8 @@ from weldcalc.fields import percent, plain_name
 from weldcalc.goals import GOALS
 from weldcalc.passes.pulse import joint_material
 from weldcalc.quantities import show
-from weldcalc.texts.estimates import WIDTH, assumed_scatter_lines, table_text
+from weldcalc.texts.diagnosis import further_text, trust_text
+from weldcalc.texts.estimates import WIDTH, assumed_scatter_lines, findings_text, table_text
 from weldcalc.tolerances.result import UNITLESS
 from weldcalc.tolerances.scatter import CAUSES, MODEL_ERRORS
 
@@ -167,8 +168,17 @@ def tolerance_text(made: Tolerance) -> str:
     """
     parts = [_pass_text(one) for one in made.passes]
     assumed = assumed_scatter_lines(made.schedule)
-    computed = textwrap.fill(f"Computed by {made.computed_by}.", WIDTH)
-    return "\n\n".join([*parts, *assumed, computed])
+    left_out = [findings_text(made.findings)] if made.findings else []
+    return "\n\n".join([*parts, *left_out, *assumed, *_computed_by(made)])
+
+
+def _computed_by(made: Tolerance) -> list[str]:
+    """Return what computed the passes: once where it is the same, else of each."""
+    if len({one.computed_by for one in made.passes}) == 1:
+        told = [f"Computed by {made.passes[0].computed_by}."]
+    else:
+        told = [f"Pass {one.name} computed by {one.computed_by}." for one in made.passes]
+    return [textwrap.fill(words, WIDTH) for words in told]
 
 
 def _pass_text(one: PassTolerance) -> str:
@@ -290,13 +300,6 @@ def drift_rows(one: PassTolerance) -> list[list[str]]:
     return [[name, *cells] for name, cells in rows.items()]
 
 
-# blind trials of the method on computed sections, see DEVELOPERS.md
-_TRUST = (
-    "Tried on computed sections with one known fault, the first cause was the right one in three "
-    "of four of a tube butt and in half of a tube in a plate: do the checks, most plausible first."
-)
-
-
 def _plausible(share: float) -> str:
     return "over 99 %" if share > 0.99 else "under 1 %" if share < 0.01 else percent(share)
 
@@ -367,14 +370,14 @@ def diagnosis_text(made: Diagnosis, *, most: int = 6) -> str:
         f"{_verdict(made)}One cause at a time, equally likely beforehand, but for the duration of "
         "the pulse, which electronics hold: a quarter as likely. The expected section is "
         "computed: if no coupon has confirmed it yet, the model may be what is off. "
-        f"{_TRUST}"
+        f"{trust_text(made)}"
     )
-    return "\n\n".join(
-        [
-            table_text(
-                [f"Section of pass {made.pass_name}", "measured", "expected", "one sigma"], sizes
-            ),
-            table_text(["Plausible", "cause", "by about", "check"], suspects),
-            textwrap.fill(words, WIDTH),
-        ]
-    )
+    parts = [
+        table_text(
+            [f"Section of pass {made.pass_name}", "measured", "expected", "one sigma"], sizes
+        ),
+        table_text(["Plausible", "cause", "by about", "check"], suspects),
+        further_text(made),
+        textwrap.fill(words, WIDTH),
+    ]
+    return "\n\n".join(filter(None, parts))

@@ -53,6 +53,7 @@ _RESULTS = (
     "root_overlap",
     "largest_travel_speed",
     "haz_width",
+    "widest_haz_width",
     "mode",
     "absorptance",
     "seam_preheat",

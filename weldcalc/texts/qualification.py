@@ -225,7 +225,8 @@ def _answer(made: Comparison) -> str:
     if not changed:
         return f"{_SAME}."
     if made.open:
-        return f"{len(made.open)} changes have no limit stated: decide by the governing code."
+        have = "1 change has" if len(made.open) == 1 else f"{len(made.open)} changes have"
+        return f"{have} no limit stated: decide by the governing code."
     return "Every change lies within the limits typed."
 
 

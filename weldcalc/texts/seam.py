@@ -131,11 +131,13 @@ def gas_lines(result: Estimate) -> list[str]:
             "first pulse"
         )
     if made.use is not None:
-        words = f"{show(made.use.total, 'gas_released')} let out in all"
-        if made.smallest_room is not None:
+        total = show(made.use.total, "gas_released")
+        if made.smallest_room is None:
+            lines.append(f"at least {total} let out; the smallest closed room is not known")
+        else:
             room = show(made.smallest_room, "room_volume")
-            words += f"; it brings a closed room of {room} down to 19.5 % oxygen"
-        lines.append(words)
+            words = f"it brings a closed room of {room} down to 19.5 % oxygen"
+            lines.append(f"{total} let out in all; {words}")
     return lines
 
 

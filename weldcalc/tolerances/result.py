@@ -8,6 +8,8 @@ from typing import Any, Final
 import numpy as np
 from attrs import field, frozen
 
+from weldcalc.findings import Finding
+from weldcalc.passes.focus import focus_findings
 from weldcalc.quantities import json_key, to_json
 from weldcalc.schedule import Schedule
 from weldcalc.tolerances.drift import Drift
@@ -62,6 +64,8 @@ class PassTolerance:
         model's sake alone, the drifts are those with the model taken at its word.
     surrogate : SectionSurrogate or None
         What stood in for the engine of cross-sections; None where all runs were direct.
+    computed_by : str
+        Engine and what it leaves out.
     """
 
     name: str
@@ -78,6 +82,7 @@ class PassTolerance:
     drifts: tuple[Drift, ...] = field(repr=False)
     drifts_with_model: bool
     surrogate: SectionSurrogate | None = field(repr=False)
+    computed_by: str
 
     def interval(self, key: str) -> tuple[float, float]:
         """Return the 90 % interval of a result [SI]."""
@@ -99,6 +104,7 @@ class PassTolerance:
         """Return plain values whose keys carry the shown unit; fractions stay 0 to 1."""
         return {
             "name": self.name,
+            "computed_by": self.computed_by,
             "samples": self.samples,
             "engine_runs": self.runs,
             "results": {json_key(key): self._result_json(key) for key in self.values},
@@ -155,14 +161,16 @@ class Tolerance:
         Those that were asked for.
     seed : int
         The same seed gives the same numbers.
-    computed_by : str
-        Engine and what it leaves out.
     """
 
     schedule: Schedule
     passes: tuple[PassTolerance, ...]
     seed: int
-    computed_by: str
+
+    @property
+    def findings(self) -> tuple[Finding, ...]:
+        """Return what the chances leave out though the schedule asks for it."""
+        return tuple(focus_findings(self.schedule))
 
     def to_json(self) -> dict[str, Any]:
         """Return plain values whose keys carry the shown unit."""
@@ -171,6 +179,6 @@ class Tolerance:
             "number": self.schedule.number,
             "revision": self.schedule.revision,
             "seed": self.seed,
-            "computed_by": self.computed_by,
             "passes": [one.to_json() for one in self.passes],
+            "findings": [one.to_json() for one in self.findings],
         }

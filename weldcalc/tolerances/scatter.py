@@ -14,11 +14,11 @@ import numpy as np
 from attrs import evolve, field, frozen
 from numpy.typing import NDArray
 
-from weldcalc.beam import defocused_diameter
 from weldcalc.calibration_data import Calibration, calibration_for
 from weldcalc.heatflow.constants import NAMES, ModelConstants
 from weldcalc.heatflow.spot_sizes import SIZES
 from weldcalc.materials import Material
+from weldcalc.passes.focus import spot_growth
 from weldcalc.passes.joint import metal_below, needs_section
 from weldcalc.passes.pulse import (
     PulseSettings,
@@ -203,7 +203,8 @@ class PassScatter:
             for name, key in _SCALED.items()
         }
         if "focus" in moved:
-            columns["spot_diameter"] = columns["spot_diameter"] * self._defocus(moved["focus"])
+            grown = spot_growth(self.schedule.laser, self.weld_pass.spot_diameter, moved["focus"])
+            columns["spot_diameter"] = columns["spot_diameter"] * grown
         constants = self._constants(moved.get("model"), count)
         factor = self.ratio * (1.0 + moved.get("absorptivity", none))
         columns["wall"] = columns["thickness"]
@@ -235,22 +236,6 @@ class PassScatter:
             return np.asarray(below * walls / joint.wall_thickness, dtype=np.float64)
         # a tube may be thicker than its plate
         return np.asarray(np.maximum(below, walls), dtype=np.float64)
-
-    def _defocus(self, moved: Floats) -> Floats:
-        """Return the growth of the spot when the focus moves [1]."""
-        laser = self.schedule.laser
-        waist, reach = laser.waist_diameter, laser.rayleigh_length
-        if waist is None or reach is None:
-            return np.ones(len(moved))
-        wide = max(self.weld_pass.spot_diameter / waist, 1.0)
-        offset = float(reach * np.sqrt(wide**2 - 1.0))
-        spot = defocused_diameter(
-            waist_diameter=np.ones(1),
-            focus_offset=offset + moved,
-            rayleigh_length=np.array([reach]),
-        )
-        grown: Floats = np.asarray(spot / wide, dtype=np.float64)
-        return grown
 
     def _constants(self, moved: Floats | None, count: int) -> list[ModelConstants]:
         if moved is None:

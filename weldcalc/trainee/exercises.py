@@ -169,8 +169,9 @@ def _irradiance_question(lesson: Lesson) -> Question:
         right=right,
         slips=(
             (before / 2, "the area grows with the square of the diameter."),
-            (before, "that is the irradiance of the narrow spot."),
-            (right / 4, "take the diameter, not the radius, or halve it before squaring."),
+            # the area of half the wide spot, and that of twice the wide spot
+            (before, "that is the narrow spot, or takes the radius for the diameter."),
+            (right / 4, "that takes the diameter for the radius: halve it before squaring."),
         ),
         way=(
             "Power over the area of the spot: twice the diameter is four times the area, so a "

@@ -30,6 +30,8 @@ def window_picture(made: Window) -> Picture:
         chance=made.chance,
         point=WindowPoint(*made.point, *made.sigma),
         limits=[LimitCurve(words=one.words, x=one.x, y=one.y) for one in made.limits],
+        pass_name=made.pass_name,
+        counts_model=made.counts_model,
     )
 
 
