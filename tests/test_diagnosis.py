@@ -245,6 +245,8 @@ def test_a_plate_lets_a_weld_be_as_deep_as_it_is_thick():
     assert checked_sizes(flush, {"penetration": 2e-3}) == {"penetration": 2e-3}
     with pytest.raises(InputError, match=r"2 times the plate of 3\.00 mm"):
         checked_sizes(flush, {"penetration": 7e-3})
+    with pytest.raises(InputError, match=r"root_width = .* no far side .* leave it out"):
+        checked_sizes(flush, {"penetration": 1e-3, "root_width": 2e-4})
 
 
 def test_command_line(tmp_path, schedule):

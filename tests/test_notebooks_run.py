@@ -80,6 +80,18 @@ def test_runs_from_first_to_last_cell_without_a_warning(tmp_path, name):
     )
 
 
+def test_drafts_are_not_computed_for_a_name_that_is_taken(tmp_path):
+    taken = tmp_path / "mine.toml"
+    taken.write_text("", encoding="utf-8")
+    output = tmp_path / "run.ipynb"
+    with pytest.raises(NotebookError, match="exists already; choose a new name"):
+        run_template("draft_a_schedule", parameters={"output_file": str(taken)}, output=output)
+    [reached] = [path for path in tmp_path.glob("*.ipynb") if path != output]
+    cells = nbformat.read(reached, as_version=4).cells
+    assert not any("draft(wanted)" in cell.source and cell.get("execution_count") for cell in cells)
+    assert taken.read_text(encoding="utf-8") == ""
+
+
 def test_trainee_notebook_runs_in_the_folder_of_the_copies(tmp_path, monkeypatch):
     copied = copy_notebooks(tmp_path / "mine")
     schedule = next(path for path in copied if path.name == "level_gauge_stem.toml")

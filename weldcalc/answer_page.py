@@ -14,23 +14,29 @@ from weldcalc.schedule import Schedule, load_schedule
 from weldcalc.texts.answers import draft_column, drift_rows, goal_rows
 from weldcalc.tolerance import cause_words
 from weldcalc.tolerances.result import PassTolerance
+from weldcalc.whole_files import refuse_existing
 
 DEMO = "level_gauge_stem.toml"
 
 
-def open_joint(schedule_file: str = "") -> Schedule:
+def open_joint(schedule_file: str = "", output_file: str = "") -> Schedule:
     """Return the schedule with joint, goal and laser; the invented demo tube if none is named.
 
     Parameters
     ----------
     schedule_file : str, optional
         TOML file; its passes, if any, are not looked at by a draft.
+    output_file : str, optional
+        TOML file that the best draft will be saved under.
 
     Raises
     ------
     InputError
-        When the file cannot be used.
+        When the file cannot be used, or the other one is there already or cannot be made: before
+        anything is computed for it.
     """
+    if output_file:
+        refuse_existing(Path(output_file), suffix=".toml")
     path = Path(schedule_file) if schedule_file else data_folder() / "demo" / DEMO
     return load_schedule(path, require_passes=False)
 

@@ -30,12 +30,17 @@ def checked_sizes(schedule: Schedule, sizes: Mapping[str, float | None]) -> dict
     Raises
     ------
     InputError
-        When one is below zero, or deeper than `LARGEST` times the metal.
+        When one is below zero, or deeper than `LARGEST` times the metal, or the far side of a
+        tube in a plate.
     """
     problems = Problems()
     for name, value in sizes.items():
         if value is not None and not (np.isfinite(value) and value >= 0.0):
             problems.add(name, "has to be a length, zero or more [m]", value)
+    root = sizes.get("root_width")
+    if root is not None and schedule.joint.type != "butt":
+        why = "a tube in a plate has no far side that the weld could come out on; leave it out"
+        problems.add("root_width", why, show(root, "root_width"))
     metal, words = _metal(schedule)
     depth = sizes["penetration"]
     if depth is not None and LARGEST * metal < depth < np.inf:
