@@ -29,6 +29,17 @@ _TUBE: dict[str, Any] = {
 }
 
 
+GAS = {
+    "gas": "argon",
+    "purity": "99.999 %",
+    "flow": "12 L/min",
+    "purge_volume": "40 mL",
+    "purge_flow": "4 L/min",
+    "oxygen_target": "20 ppm",
+    "remove_below": "427 degC",
+}
+
+
 def tube(**tables: Any) -> dict[str, Any]:
     """Return the smallest tube schedule; tables given are merged in, None takes a key out."""
     return _merged(copy.deepcopy(_TUBE), tables)
@@ -44,6 +55,17 @@ def first_pass(**keys: Any) -> dict[str, Any]:
     """Return the smallest tube schedule with keys of its pass set, or taken out by None."""
     made = tube()
     made["pass"][0] = _merged(made["pass"][0], keys)
+    return made
+
+
+def two_passes(**cover: Any) -> dict[str, Any]:
+    made = tube(
+        goal={"penetration": "100 %", "root_width": "0.2 mm", "part_temperature": "250 degC"}
+    )
+    root = made["pass"][0] | {"peak_power": "600 W", "closing_overlap": "15 deg"}
+    second = root | {"name": "cover", "peak_power": "480 W", "spot_diameter": "0.7 mm"}
+    made["pass"] = [root, second | cover]
+    made["joint"] |= {"gap": "0.02 mm", "mismatch": "0.03 mm"}
     return made
 
 

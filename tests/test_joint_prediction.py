@@ -350,32 +350,6 @@ def test_pictures_take_both_kinds_of_outline(whole: Estimate) -> None:
         assert picture.alt
 
 
-def demo(name: str) -> Estimate:
-    return estimate(load_schedule(data_folder() / "demo" / f"level_gauge_{name}.toml"))
-
-
-def test_demo_stem_is_sound() -> None:
-    made = demo("stem")
-    root, cover = made.passes
-    assert not [one for one in made.all_findings() if one.weight == "stop"]
-    assert root.least_root_width is not None
-    assert root.least_root_width >= 0.2e-3
-    assert made.covers[0].covers
-    assert not made.covers[0].melts_through
-    assert 0.25 < cover.penetration_fraction < 0.75
-    assert cover.mean_irradiance < 0.5 * root.mean_irradiance
-
-
-def test_demo_flange_is_sound() -> None:
-    made = demo("flange")
-    (seal,) = made.passes
-    assert not [one for one in made.all_findings() if one.weight == "stop"]
-    assert seal.engine == "section"
-    assert seal.guaranteed_penetration >= 0.4e-3
-    assert seal.fused_area is not None
-    assert min(seal.fused_area.values()) > 0.25 * sum(seal.fused_area.values())
-
-
 def test_the_record_tells_how_tube_and_plate_share_the_heat(whole: Estimate) -> None:
     made = heat_splits(whole)
     record = {"computed": {"heat_split": made}}
@@ -395,8 +369,3 @@ def test_the_record_tells_how_tube_and_plate_share_the_heat(whole: Estimate) -> 
     assert words.count("<tr>") == 1 + len(one["beam_offset_mm"])
     (line,) = member_lines(whole)
     assert f"tube {100 * whole.passes[0].absorbed_share['tube']:.0f} % of the heat" in line
-
-
-def test_a_butt_joint_shares_nothing() -> None:
-    assert heat_splits(demo("stem")) == []
-    assert page.heat_split({"computed": {"heat_split": []}}).html == ""

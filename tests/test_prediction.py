@@ -1,4 +1,4 @@
-"""A whole schedule: documented keys, units, findings at their limits, calibration, whole weld."""
+"""A whole schedule: documented keys, units, findings at their limits, whole weld."""
 
 from __future__ import annotations
 
@@ -11,9 +11,9 @@ from typing import Any
 import numpy as np
 import pytest
 from attrs import evolve
-from schedules import first_pass, sheet, tube
+from schedules import first_pass, sheet, tube, two_passes
 
-from weldcalc.calibration_data import Calibration, calibration_for
+from weldcalc.calibration_data import calibration_for
 from weldcalc.errors import InputError
 from weldcalc.findings import Finding
 from weldcalc.materials import material
@@ -54,17 +54,6 @@ DOCUMENTED = [
     "peak_part_temperature_degC",
     "findings",
 ]
-
-
-def two_passes(**cover: Any) -> dict[str, Any]:
-    made = tube(
-        goal={"penetration": "100 %", "root_width": "0.2 mm", "part_temperature": "250 degC"}
-    )
-    root = made["pass"][0] | {"peak_power": "600 W", "closing_overlap": "15 deg"}
-    second = root | {"name": "cover", "peak_power": "480 W", "spot_diameter": "0.7 mm"}
-    made["pass"] = [root, second | cover]
-    made["joint"] |= {"gap": "0.02 mm", "mismatch": "0.03 mm"}
-    return made
 
 
 @pytest.fixture(scope="module")
@@ -389,58 +378,7 @@ def test_units_in_words_are_written_as_in_tables(whole: Estimate) -> None:
 
 def test_who_has_a_calibration_is_not_sent_to_calibrate() -> None:
     assert "calibrate" in _remedies(_through("520 W"))["penetration-uncertain"]
-    own = _remedies(_through("520 W", calibration=calibration()))
+    shipped = calibration_for(material("Ti Grade 2"), None)
+    mine = evolve(shipped, origin="test", sha256="0" * 64)
+    own = _remedies(_through("520 W", calibration=mine))
     assert "calibrate" not in own["penetration-uncertain"]
-
-
-def calibration(**changes: Any) -> Calibration:
-    shipped = calibration_for(material("Ti Grade 2"), None)
-    return evolve(shipped, origin="test", sha256="0" * 64, **changes)
-
-
-def test_calibration_takes_the_place_of_the_shipped_constants(whole: Estimate) -> None:
-    shipped = calibration_for(material("Ti Grade 2"), None)
-    weaker = evolve(shipped.mean, absorptance=0.8 * shipped.mean.absorptance)
-    made = estimate(whole.schedule, calibration=calibration(mean=weaker))
-    assert made.passes[1].penetration < whole.passes[1].penetration
-    assert made.to_json()["model"] == {"constants": "test", "sha256": "0" * 64}
-
-
-def test_calibration_on_the_own_surface_and_range_narrows_the_interval(whole: Estimate) -> None:
-    shipped = calibration_for(material("Ti Grade 2"), None)
-    wide = evolve(
-        shipped.box,
-        spot_diameter=(1e-4, 1e-3),
-        pulse_duration=(1e-3, 1e-2),
-        irradiance=(1e8, 1e11),
-    )
-    row = np.array([[getattr(shipped.mean, name) for name in _names()]])
-    sure = calibration(sample=row, box=wide, surface="as machined")
-    made = estimate(whole.schedule, calibration=sure).passes[1]
-    before = whole.passes[1]
-    assert "beyond-validity" not in codes(made.findings)
-    low, high = made.fusion_width_interval
-    assert high - low < (before.fusion_width_interval[1] - before.fusion_width_interval[0])
-
-
-def _names() -> tuple[str, ...]:
-    from weldcalc.heatflow.constants import NAMES
-
-    return NAMES
-
-
-def test_calibration_of_another_metal_is_refused(whole: Estimate) -> None:
-    with pytest.raises(InputError, match="stainless steel"):
-        estimate(whole.schedule, calibration=calibration(family="stainless steel"))
-
-
-def test_calibration_needs_whole_rows() -> None:
-    with pytest.raises(InputError, match="sample"):
-        calibration(sample=np.ones((3, 2)))
-
-
-def test_calibration_draws_rows_without_repeats_until_used_up() -> None:
-    rows = np.arange(1.0, 28.0).reshape(3, 9)
-    drawn = calibration(sample=rows).draws(3, 1)
-    assert {one.stirring_r for one in drawn} == {1.0, 10.0, 19.0}
-    assert len(calibration(sample=rows).draws(7, 1)) == 7

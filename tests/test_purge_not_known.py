@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
-from schedules import first_pass
+from schedules import GAS, first_pass
 
 from weldcalc import shielding
 from weldcalc.canonical import plain
@@ -15,15 +15,6 @@ from weldcalc.schedule import Schedule, schedule_from_mapping
 from weldcalc.texts.seam import gas_lines
 
 L_MIN = 1e-3 / 60
-GAS = {
-    "gas": "argon",
-    "purity": "99.999 %",
-    "flow": "12 L/min",
-    "purge_volume": "40 mL",
-    "purge_flow": "4 L/min",
-    "oxygen_target": "20 ppm",
-    "remove_below": "427 degC",
-}
 SEAM = shielding.HotSeam(where="root", travel_speed=0.5e-3, weld_time=50.0)
 CASES: tuple[tuple[dict[str, str | None], str, str], ...] = (
     ({"oxygen_target": "5 ppm"}, "oxygen_target = 5.00 ppm", "purity"),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import pytest
 from coupon_samples import calibrated, thick_schedule
@@ -95,7 +96,7 @@ def test_measured_values_are_shown_to_two_figures_of_their_uncertainty(value, sp
     assert _value(section, "x") == shown
 
 
-def _with_sections(rows: list[dict[str, object]]) -> dict[str, object]:
+def _with_sections(rows: list[dict[str, object]]) -> dict[str, Any]:
     """Data of a record with two passes, by hand."""
     passes = [
         {"name": "root", "root_width_mm": 0.4, "root_width_interval_mm": [0.3, 0.5]},
@@ -153,7 +154,7 @@ class TestMeasuredAndPredicted:
     def test_heat_affected_width_of_the_finished_weld_counts_from_its_edge(self) -> None:
         row: dict[str, object] = {"measured": {"haz_width_mm": 0.1}}
         record = _with_sections([row])
-        root, cover = record["computed"]["passes"]  # type: ignore[index]
+        root, cover = record["computed"]["passes"]
         root |= {"fusion_width_mm": 0.6, "haz_width_mm": 0.15, "haz_width_interval_mm": [0.1, 0.2]}
         cover |= {"fusion_width_mm": 0.8, "haz_width_mm": 0.12, "haz_width_interval_mm": [0.1, 0.2]}
         # heat reaches 0.45 mm from the middle under the root, 0.52 mm under the cover

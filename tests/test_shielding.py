@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from schedules import GAS
 from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 from scipy.special import k0e
@@ -61,15 +62,6 @@ def schedule(material: str = "Ti Grade 2", **setup: str) -> Schedule:
     )
 
 
-GOOD = {
-    "gas": "argon",
-    "purity": "99.999 %",
-    "flow": "12 L/min",
-    "purge_volume": "40 mL",
-    "purge_flow": "4 L/min",
-    "oxygen_target": "20 ppm",
-    "remove_below": "427 degC",
-}
 SEAM_OF_ROOT = shielding.HotSeam(
     where="root", travel_speed=0.5 * MM, weld_time=50.0, time_above=4.0, radius_above=1.5 * MM
 )
@@ -263,7 +255,7 @@ def test_cover_is_confirmed_refused_or_left_open() -> None:
 
 def test_a_good_setup_has_nothing_graver_than_notes() -> None:
     plan = shielding.shielding_plan(
-        schedule(**GOOD), seams=[SEAM_OF_ROOT], nozzle_diameter=10 * MM, post_flow=10.0
+        schedule(**GAS), seams=[SEAM_OF_ROOT], nozzle_diameter=10 * MM, post_flow=10.0
     )
     assert set(weights(plan).values()) == {"note"}
     assert plan.clean_to_weld == 45 * 60
@@ -326,7 +318,7 @@ def test_the_purge_goes_on_between_two_passes() -> None:
     ],
 )
 def test_what_titanium_does_not_forgive(changed: dict[str, str], code: str, weight: str) -> None:
-    setup = {key: text for key, text in {**GOOD, **changed}.items() if text}
+    setup = {key: text for key, text in {**GAS, **changed}.items() if text}
     plan = shielding.shielding_plan(schedule(**setup))
     assert weights(plan)[code] == weight
     found = next(finding for finding in plan.findings if finding.code == code)
@@ -336,12 +328,12 @@ def test_what_titanium_does_not_forgive(changed: dict[str, str], code: str, weig
 
 @pytest.mark.parametrize("gas", ["argon", "Argon 5.0", "helium", "Ar/He 70/30", "I1 argon"])
 def test_inert_gases_pass(gas: str) -> None:
-    plan = shielding.shielding_plan(schedule(**{**GOOD, "gas": gas}))
+    plan = shielding.shielding_plan(schedule(**{**GAS, "gas": gas}))
     assert "shielding-gas" not in weights(plan)
 
 
 def test_the_strict_temperature_ends_the_conflict_note() -> None:
-    plan = shielding.shielding_plan(schedule(**{**GOOD, "remove_below": "260 degC"}))
+    plan = shielding.shielding_plan(schedule(**{**GAS, "remove_below": "260 degC"}))
     assert "remove-below" not in weights(plan)
 
 
@@ -352,7 +344,7 @@ def test_steel_is_not_held_to_titanium_rules() -> None:
 
 
 def test_plan_as_json_is_plain_and_in_shown_units() -> None:
-    plan = shielding.shielding_plan(schedule(**GOOD), seams=[SEAM_OF_ROOT])
+    plan = shielding.shielding_plan(schedule(**GAS), seams=[SEAM_OF_ROOT])
     data = plan.to_json()
     json.dumps(plain(data), allow_nan=False)
     assert data["clean_to_weld_min"] == pytest.approx(45.0)
